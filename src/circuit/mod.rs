@@ -1,0 +1,230 @@
+//! The aircraft electrical system as a graph of parts and nets.
+//!
+//! A [`Circuit`] is what an author's file means once read: names have become
+//! ids, repetition has been written out, every default is filled in. It knows
+//! nothing of voltages (see [`crate::network`]), of what can fail (see
+//! [`crate::faults`]) or of what a person can see (see [`crate::observation`]).
+//!
+//! A faulted circuit is just a circuit: a part that has failed is a part with
+//! other parameters.
+
+mod catalogue;
+mod kind;
+mod wire;
+
+pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
+pub use kind::{
+    Breaker, Closure, ContactSet, Converter, Fuse, Ground, Gyro, Kind, Lamp, Load, Load3, Meter,
+    Relay, Resistor, Senses, Supply, Switch, Transformer, Vibrator, Wire,
+};
+pub use wire::{
+    AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,
+    solid_copper_ohms_per_1000_feet,
+};
+
+/// A net: one electrically common point. Net 0 is the airframe.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct NetId(pub u32);
+
+/// The airframe, the reference of every voltage.
+pub const AIRFRAME: NetId = NetId(0);
+
+/// The name of the airframe net in files and on screen.
+pub const AIRFRAME_NAME: &str = "GND";
+
+/// A part, by its place in [`Circuit::parts`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct PartId(pub u32);
+
+/// A station, by its place in [`Circuit::stations`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct StationId(pub u32);
+
+/// A test point, by its place in [`Circuit::test_points`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct TestPointId(pub u32);
+
+impl NetId {
+    /// The index into per-net tables.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+impl PartId {
+    /// The index into per-part tables.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+impl StationId {
+    /// The index into per-station tables.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+impl TestPointId {
+    /// The index into per-test-point tables.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+}
+
+/// One part as installed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// Name in files, commands and the debrief; unique in the system.
+    pub id: String,
+    /// What the placard or the wiring list calls it.
+    pub label: String,
+    /// Where it is replaced, pulled or worked.
+    pub station: StationId,
+    /// Where its indication is seen (a meter face, a lamp, an instrument).
+    pub seen_at: StationId,
+    /// The line-replaceable unit it belongs to; parts of one group are changed together.
+    pub group: String,
+    /// Minutes to replace it once its station is reached and open.
+    pub replace_minutes: f64,
+    /// Stock number, invented; empty where none is given.
+    pub stock: String,
+    /// What it is and its values.
+    pub kind: Kind,
+}
+
+/// A place where one stands: what can be seen and reached there.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Station {
+    /// Name in files and commands.
+    pub id: String,
+    /// Placard text.
+    pub title: String,
+    /// Minutes to walk there from any other station.
+    pub reach_minutes: f64,
+    /// Minutes to open it the first time (panels, covers); zero when always open.
+    pub open_minutes: f64,
+    /// Whether the crew sees it in flight, so that it can appear in a write-up.
+    pub crew: bool,
+    /// Cautions shown on arrival.
+    pub cautions: Vec<String>,
+}
+
+/// A place for the hand meter's probe.
+#[derive(Clone, Debug, PartialEq)]
+pub struct TestPoint {
+    /// Name on the terminal block or in the wiring list.
+    pub id: String,
+    /// The net it touches.
+    pub net: NetId,
+    /// The station where it can be reached.
+    pub station: StationId,
+}
+
+/// A whole system as meant.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Circuit {
+    /// Short name, as used on the command line.
+    pub id: String,
+    /// Title, as shown.
+    pub title: String,
+    /// A paragraph telling what the system does.
+    pub brief: String,
+    /// Net names; index 0 is the airframe.
+    pub nets: Vec<String>,
+    /// The parts, in file order.
+    pub parts: Vec<Part>,
+    /// The stations, in file order; a drill starts at the first.
+    pub stations: Vec<Station>,
+    /// The test points, in file order.
+    pub test_points: Vec<TestPoint>,
+    /// Ohms of insulation from every net to the airframe; infinite for none.
+    pub insulation_ohms: f64,
+    /// Spare fuses on board: rating in amperes and how many.
+    pub spare_fuses: Vec<(f64, u32)>,
+}
+
+impl Circuit {
+    /// The part with this id.
+    pub fn part(&self, id: PartId) -> &Part {
+        &self.parts[id.index()]
+    }
+
+    /// The station with this id.
+    pub fn station(&self, id: StationId) -> &Station {
+        &self.stations[id.index()]
+    }
+
+    /// The test point with this id.
+    pub fn test_point(&self, id: TestPointId) -> &TestPoint {
+        &self.test_points[id.index()]
+    }
+
+    /// The name of a net.
+    pub fn net_name(&self, net: NetId) -> &str {
+        &self.nets[net.index()]
+    }
+
+    /// All parts with their ids, in file order.
+    pub fn parts_with_ids(&self) -> impl Iterator<Item = (PartId, &Part)> {
+        self.parts
+            .iter()
+            .enumerate()
+            .map(|(index, part)| (PartId(index as u32), part))
+    }
+
+    /// All stations with their ids, in file order.
+    pub fn stations_with_ids(&self) -> impl Iterator<Item = (StationId, &Station)> {
+        self.stations
+            .iter()
+            .enumerate()
+            .map(|(index, s)| (StationId(index as u32), s))
+    }
+
+    /// All test points with their ids, in file order.
+    pub fn test_points_with_ids(&self) -> impl Iterator<Item = (TestPointId, &TestPoint)> {
+        self.test_points
+            .iter()
+            .enumerate()
+            .map(|(index, t)| (TestPointId(index as u32), t))
+    }
+
+    /// The part named so, compared without case.
+    pub fn find_part(&self, name: &str) -> Option<PartId> {
+        self.parts_with_ids()
+            .find(|(_, p)| p.id.eq_ignore_ascii_case(name))
+            .map(|(id, _)| id)
+    }
+
+    /// The net named so, compared without case.
+    pub fn find_net(&self, name: &str) -> Option<NetId> {
+        let at = self
+            .nets
+            .iter()
+            .position(|net| net.eq_ignore_ascii_case(name))?;
+        Some(NetId(at as u32))
+    }
+
+    /// The station with this name or title, compared without case.
+    pub fn find_station(&self, name: &str) -> Option<StationId> {
+        self.stations_with_ids()
+            .find(|(_, s)| s.id.eq_ignore_ascii_case(name) || s.title.eq_ignore_ascii_case(name))
+            .map(|(id, _)| id)
+    }
+
+    /// The test point with this name, compared without case.
+    pub fn find_test_point(&self, name: &str) -> Option<TestPointId> {
+        self.test_points_with_ids()
+            .find(|(_, t)| t.id.eq_ignore_ascii_case(name))
+            .map(|(id, _)| id)
+    }
+
+    /// This circuit with one part's kind exchanged: how a fault is put in and how
+    /// a replacement takes it out.
+    #[must_use]
+    pub fn with_kind(&self, part: PartId, kind: Kind) -> Self {
+        let mut circuit = self.clone();
+        circuit.parts[part.index()].kind = kind;
+        circuit
+    }
+}

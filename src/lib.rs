@@ -1,0 +1,6 @@
+//! A fault-isolation trainer for aircraft electrical systems.
+
+pub mod chance;
+pub mod circuit;
+pub mod diagnostic;
+pub mod units;

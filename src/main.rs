@@ -1,0 +1,2 @@
+//! The `halfsplit` program.
+fn main() {}
