@@ -3,4 +3,5 @@
 pub mod chance;
 pub mod circuit;
 pub mod diagnostic;
+pub mod network;
 pub mod units;

@@ -1,0 +1,145 @@
+//! Everything in a circuit that has memory.
+//!
+//! What a relay, a gyro or a breaker does next depends on what it was doing, so a
+//! state goes into every solution and a new state comes out.
+
+use crate::circuit::{Circuit, Kind, PartId};
+
+/// The memory of one part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum PartState {
+    /// It has none.
+    Plain,
+    /// A switch: the index of its position.
+    Position(u8),
+    /// A breaker.
+    Breaker {
+        /// Whether its contact is closed.
+        closed: bool,
+        /// Whether it opened by itself; a breaker pulled by hand has not tripped.
+        tripped: bool,
+    },
+    /// A fuse.
+    Fuse {
+        /// Whether it is in its holder.
+        seated: bool,
+        /// Whether its element has melted.
+        blown: bool,
+    },
+    /// A relay: whether it is operated.
+    Relay {
+        /// Whether the moving contacts are on the operated side.
+        operated: bool,
+    },
+    /// A machine (converter, vibrator, gyro): whether it turns.
+    Machine {
+        /// Whether it runs.
+        running: bool,
+    },
+}
+
+/// The memory of a whole circuit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct State {
+    /// By part.
+    pub parts: Vec<PartState>,
+    /// By part: conductance in siemens that depends on its own voltage (a lamp's
+    /// filament, a machine's motor). Only a starting point for the next solution.
+    pub(super) conductance: Vec<f64>,
+    /// By part: shaft speed as a fraction of rated. A starting point as well.
+    pub(super) speed: Vec<f64>,
+}
+
+impl State {
+    /// At rest: controls where a normal setup has them, everything shut down,
+    /// breakers in, whole fuses fitted.
+    pub fn at_rest(circuit: &Circuit) -> Self {
+        let parts = circuit
+            .parts
+            .iter()
+            .map(|part| match &part.kind {
+                Kind::Switch(switch) => PartState::Position(switch.start),
+                Kind::Breaker(_) => PartState::Breaker { closed: true, tripped: false },
+                Kind::Fuse(fuse) => PartState::Fuse { seated: true, blown: !fuse.intact },
+                Kind::Relay(relay) => {
+                    PartState::Relay { operated: relay.stuck.unwrap_or_default() }
+                }
+                Kind::Converter(_) | Kind::Vibrator(_) | Kind::Gyro(_) => {
+                    PartState::Machine { running: false }
+                }
+                Kind::Supply(_)
+                | Kind::Wire(_)
+                | Kind::Resistor(_)
+                | Kind::Ground(_)
+                | Kind::Lamp(_)
+                | Kind::Transformer(_)
+                | Kind::Load(_)
+                | Kind::Load3(_)
+                | Kind::Meter(_) => PartState::Plain,
+            })
+            .collect();
+        Self {
+            parts,
+            conductance: vec![f64::NAN; circuit.parts.len()],
+            speed: vec![1.0; circuit.parts.len()],
+        }
+    }
+
+    /// The memory of one part.
+    pub fn of(&self, part: PartId) -> PartState {
+        self.parts[part.index()]
+    }
+
+    /// Sets the memory of one part.
+    pub fn set(&mut self, part: PartId, state: PartState) {
+        self.parts[part.index()] = state;
+    }
+
+    /// Takes over a part whose kind has just changed (failed or been replaced):
+    /// what a new part brings with it overrides what the old one remembered.
+    /// Its controls and its being pulled out are kept, since hands did that.
+    pub fn adopt(&mut self, circuit: &Circuit, part: PartId) {
+        let index = part.index();
+        self.conductance[index] = f64::NAN;
+        self.speed[index] = 1.0;
+        match (&circuit.part(part).kind, &mut self.parts[index]) {
+            (Kind::Fuse(fuse), PartState::Fuse { blown, .. }) => *blown = !fuse.intact,
+            (Kind::Relay(relay), PartState::Relay { operated }) => {
+                *operated = relay.stuck.unwrap_or(*operated);
+            }
+            _ => {}
+        }
+    }
+
+    /// Whether a contact path through a protector, if the part is one, is closed.
+    pub fn protector_closed(&self, part: PartId) -> bool {
+        match self.of(part) {
+            PartState::Breaker { closed, .. } => closed,
+            PartState::Fuse { seated, blown } => seated && !blown,
+            _ => true,
+        }
+    }
+
+    /// Whether a machine runs.
+    pub fn running(&self, part: PartId) -> bool {
+        self.of(part) == PartState::Machine { running: true }
+    }
+
+    /// Whether a relay is operated.
+    pub fn operated(&self, part: PartId) -> bool {
+        self.of(part) == PartState::Relay { operated: true }
+    }
+
+    /// The position of a control.
+    pub fn position(&self, part: PartId) -> Option<u8> {
+        match self.of(part) {
+            PartState::Position(position) => Some(position),
+            _ => None,
+        }
+    }
+
+    /// Shaft speed of a machine as a fraction of rated; zero when it stands.
+    pub fn speed(&self, part: PartId) -> f64 {
+        if self.running(part) { self.speed[part.index()] } else { 0.0 }
+    }
+}
