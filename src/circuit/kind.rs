@@ -5,7 +5,7 @@
 //! changes say so; a file cannot set them. What each field means to an author,
 //! its unit and its default stand in [`super::CATALOGUE`].
 
-use super::NetId;
+use super::{KindId, NetId};
 
 /// Direct-current supply behind an internal resistance.
 #[derive(Clone, Debug, PartialEq)]
@@ -391,10 +391,7 @@ pub struct Meter {
 /// Every use of a part is a `match` on this without a catch-all arm, so that a new
 /// kind does not compile until each use knows it.
 #[derive(Clone, Debug, PartialEq)]
-#[allow(
-    missing_docs,
-    reason = "each variant is documented on the struct it holds"
-)]
+#[allow(missing_docs, reason = "each variant is documented on the struct it holds")]
 pub enum Kind {
     Supply(Supply),
     Wire(Wire),
@@ -412,4 +409,28 @@ pub enum Kind {
     Load3(Load3),
     Gyro(Gyro),
     Meter(Meter),
+}
+
+impl Kind {
+    /// Which kind it is.
+    pub fn id(&self) -> KindId {
+        match self {
+            Self::Supply(_) => KindId::Supply,
+            Self::Wire(_) => KindId::Wire,
+            Self::Resistor(_) => KindId::Resistor,
+            Self::Ground(_) => KindId::Ground,
+            Self::Breaker(_) => KindId::Breaker,
+            Self::Fuse(_) => KindId::Fuse,
+            Self::Switch(_) => KindId::Switch,
+            Self::Relay(_) => KindId::Relay,
+            Self::Lamp(_) => KindId::Lamp,
+            Self::Converter(_) => KindId::Converter,
+            Self::Vibrator(_) => KindId::Vibrator,
+            Self::Transformer(_) => KindId::Transformer,
+            Self::Load(_) => KindId::Load,
+            Self::Load3(_) => KindId::Load3,
+            Self::Gyro(_) => KindId::Gyro,
+            Self::Meter(_) => KindId::Meter,
+        }
+    }
 }

@@ -182,7 +182,7 @@ impl Network {
 
     /// The nets of a rotor's windings, which stand off from its terminals where a
     /// winding is open.
-    pub(super) fn rotor_nets(&self, part: PartId) -> [NetId; 3] {
+    pub fn rotor_nets(&self, part: PartId) -> [NetId; 3] {
         let rotor = self.elements.iter().find(|e| e.part == part);
         let nets = rotor.expect("a rotor has an element").nets;
         [nets[0], nets[1], nets[2]]
