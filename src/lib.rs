@@ -3,5 +3,6 @@
 pub mod chance;
 pub mod circuit;
 pub mod diagnostic;
+pub mod library;
 pub mod network;
 pub mod units;

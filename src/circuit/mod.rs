@@ -9,7 +9,13 @@
 //! other parameters.
 
 mod catalogue;
+mod expand;
+mod fields;
+mod file;
 mod kind;
+mod places;
+mod resolve;
+mod values;
 mod wire;
 
 pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
@@ -17,6 +23,7 @@ pub use kind::{
     Breaker, Closure, ContactSet, Converter, Fuse, Ground, Gyro, Kind, Lamp, Load, Load3, Meter,
     Relay, Resistor, Senses, Supply, Switch, Transformer, Vibrator, Wire,
 };
+pub use resolve::read_system;
 pub use wire::{
     AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,
     solid_copper_ohms_per_1000_feet,

@@ -1,0 +1,424 @@
+//! From a file as typed to a [`Circuit`] as meant, with everything that is wrong.
+//!
+//! Names become ids, shorthand is written out, defaults are filled in. Checking
+//! collects: one run reports all it can find, so that an author mends a file once
+//! and not once per mistake.
+
+use std::collections::BTreeMap;
+
+use super::catalogue::{
+    CATALOGUE,
+    FieldDefault::{Absent, Required, Text as Word},
+    FieldKind, FieldSpec, KindSpec,
+};
+use super::expand::{ENTRY_LIMIT, Written, expand, expand_names, too_many};
+use super::fields::build;
+use super::file::{Findings, REPEAT, StationFile, SystemFile, parse, quoted, short};
+use super::places::{Node, scan};
+use super::values::{Nets, Value, Values, check, line, line_of, word};
+use super::{AIRFRAME_NAME, Circuit, NetId, Part, Station, StationId, TestPoint};
+use crate::diagnostic::{Diagnostic, Place, did_you_mean};
+use crate::units::significant;
+
+/// The fields every part has.
+static PART_FIELDS: [FieldSpec; 7] = [
+    text_field("id", Required, "its name, unique in the system"),
+    text_field("at", Required, "the station where it is worked on"),
+    text_field("label", Absent, "its placard; left out: its id"),
+    text_field("seen_at", Absent, "the station where its indication is seen"),
+    text_field("group", Absent, "the parts replaced together with it"),
+    FieldSpec {
+        name: "minutes",
+        kind: FieldKind::Number { unit: "min", above: 0.0, most: 10_000.0 },
+        default: Absent,
+        doc: "minutes to replace it",
+    },
+    text_field("stock", Word(""), "its stock number"),
+];
+
+/// The name of a test point's entry.
+const TEST_POINT: &str = "TestPoint";
+
+/// The fields of a test point.
+static TEST_POINT_FIELDS: [FieldSpec; 3] = [
+    text_field("id", Required, "its name, unique among the test points"),
+    FieldSpec { name: "net", kind: FieldKind::Net, default: Required, doc: "the net it touches" },
+    text_field("at", Required, "the station where it can be reached"),
+];
+
+const fn text_field(
+    name: &'static str,
+    default: super::FieldDefault,
+    doc: &'static str,
+) -> FieldSpec {
+    FieldSpec { name, kind: FieldKind::Text, default, doc }
+}
+
+/// Most minutes to reach or open a station.
+const MINUTES_LIMIT: f64 = 10_000.0;
+
+/// Longest caution and longest brief, in characters.
+const CAUTION_CHARS: usize = 240;
+const BRIEF_CHARS: usize = 4_000;
+
+/// Reads a system file.
+///
+/// `file_name` is used in findings only. The circuit is there unless one of the
+/// findings is an error; the findings come in the order of their places.
+///
+/// ```
+/// let text = r#"System(
+///     id: "lamp", title: "A lamp",
+///     stations: [Station(id: "desk", title: "DESK")],
+///     nets: ["BAT"],
+///     parts: [
+///         Supply(id: "B1", at: "desk", plus: "BAT"),
+///         Lamp(id: "L1", at: "desk", a: "BAT"),
+///     ],
+/// )"#;
+/// let (circuit, findings) = halfsplit::circuit::read_system("lamp.ron", text);
+/// assert!(findings.is_empty());
+/// assert_eq!(circuit.expect("no error was found").parts.len(), 2);
+/// ```
+pub fn read_system(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagnostic>) {
+    // Some editors put a mark of byte order before the text; it means nothing here.
+    let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
+    let mut findings = Findings::new(file_name);
+    let circuit = parse(text, &mut findings).and_then(|file| {
+        let root = scan(text);
+        resolve(&file, &root, &mut findings)
+    });
+    (circuit, findings.into_sorted())
+}
+
+fn resolve(file: &SystemFile, root: &Node, findings: &mut Findings) -> Option<Circuit> {
+    word(&file.id, "the system's id", false, root.field("id").place, findings);
+    title(&file.title, "the system's title", root.field("title"), findings);
+    // A brief may run over several lines of the file; they are one paragraph.
+    let brief = file.brief.split_whitespace().collect::<Vec<_>>().join(" ");
+    let brief_place = root.field("brief").place;
+    line_of(&brief, "the brief", BRIEF_CHARS, brief_place, findings);
+    let insulation_ohms = insulation(file.insulation_megohms, root, findings);
+    let spare_fuses = spare_fuses(file, root.field("spare_fuses"), findings);
+    let stations = stations(&file.stations, root, findings);
+    let (net_names, net_places, mut nets) = nets(file, root.field("nets"), findings);
+    let parts = parts(file, root, &stations, &mut nets, findings);
+    // Test points are read after the parts are counted: a probe is not an end.
+    for (index, name) in net_names.iter().enumerate().skip(1) {
+        let id = NetId(index as u32);
+        let ends = nets.parts_at(id);
+        if ends < 2 {
+            let message = match ends {
+                0 => format!("no part touches the net {}", quoted(name)),
+                _ => format!("only one part touches the net {}", quoted(name)),
+            };
+            findings.warning("net-with-one-end", net_places[index], message, None);
+        }
+    }
+    let test_points = test_points(file, root, &stations, &mut nets, findings);
+    if findings.has_errors() {
+        return None;
+    }
+    Some(Circuit {
+        id: file.id.clone(),
+        title: file.title.clone(),
+        brief,
+        nets: net_names,
+        parts: parts
+            .into_iter()
+            .collect::<Option<_>>()
+            .expect("a part is left out only after an error"),
+        stations,
+        test_points: test_points
+            .into_iter()
+            .collect::<Option<_>>()
+            .expect("a test point is left out only after an error"),
+        insulation_ohms,
+        spare_fuses,
+    })
+}
+
+fn title(text: &str, what: &str, node: &Node, findings: &mut Findings) {
+    if text.trim().is_empty() {
+        let message = format!("{what} is empty");
+        findings.error("bad-name", node.place, message, None);
+    } else {
+        line(text, what, node.place, findings);
+    }
+}
+
+fn insulation(megohms: f64, root: &Node, findings: &mut Findings) -> f64 {
+    // Infinite is meant: a system without leakage.
+    if megohms.is_nan() || megohms <= 0.0 {
+        let message =
+            format!("`insulation_megohms` must be above 0, but it is {}", significant(megohms, 6));
+        let place = root.field("insulation_megohms").place;
+        findings.error("out-of-range", place, message, None);
+    }
+    megohms * 1e6
+}
+
+fn spare_fuses(file: &SystemFile, node: &Node, findings: &mut Findings) -> Vec<(f64, u32)> {
+    let mut spares: Vec<(f64, u32)> = Vec::new();
+    for (index, spare) in file.spare_fuses.iter().enumerate() {
+        let place = node.child(index).place;
+        let rating = significant(spare.amps, 6);
+        if !spare.amps.is_finite() || spare.amps <= 0.0 {
+            let message = format!("a spare fuse must be rated above 0 A, but one is {rating} A");
+            findings.error("out-of-range", place, message, None);
+        } else if spares.iter().any(|(amps, _)| *amps == spare.amps) {
+            let message = format!("the spare fuses of {rating} A are listed twice");
+            findings.error("duplicate-id", place, message, None);
+        }
+        spares.push((spare.amps, spare.count));
+    }
+    spares
+}
+
+fn stations(files: &[StationFile], root: &Node, findings: &mut Findings) -> Vec<Station> {
+    let list = root.field("stations");
+    if files.is_empty() {
+        let message = "the system has no station to stand at";
+        findings.error("no-stations", list.place, message, None);
+    }
+    let mut seen = Seen::new("station");
+    let mut stations = Vec::with_capacity(files.len());
+    for (index, file) in files.iter().enumerate() {
+        let node = list.child(index);
+        let id_place = node.field("id").place;
+        let who = format!("station {}", quoted(&file.id));
+        if word(&file.id, "a station's id", false, id_place, findings) {
+            seen.add(&file.id, id_place, findings);
+        }
+        title(&file.title, &format!("the title of {who}"), node.field("title"), findings);
+        for (field, minutes) in [("minutes", file.minutes), ("open_minutes", file.open_minutes)] {
+            if !(0.0..=MINUTES_LIMIT).contains(&minutes) {
+                let message = format!(
+                    "{} of {who} must be from 0 to {MINUTES_LIMIT} min, but it is {}",
+                    quoted(field),
+                    significant(minutes, 6)
+                );
+                let place = node.field(field).place;
+                findings.error("out-of-range", place, message, None);
+            }
+        }
+        for (which, caution) in file.cautions.iter().enumerate() {
+            let what = format!("a caution of {who}");
+            let place = node.field("cautions").child(which).place;
+            line_of(caution, &what, CAUTION_CHARS, place, findings);
+        }
+        stations.push(Station {
+            id: file.id.clone(),
+            title: file.title.clone(),
+            reach_minutes: file.minutes,
+            open_minutes: file.open_minutes,
+            crew: file.crew,
+            cautions: file.cautions.clone(),
+        });
+    }
+    stations
+}
+
+/// Net names and places by number, and the same by name.
+fn nets(
+    file: &SystemFile,
+    node: &Node,
+    findings: &mut Findings,
+) -> (Vec<String>, Vec<Place>, Nets) {
+    let mut names = vec![AIRFRAME_NAME.to_owned()];
+    let mut places = vec![node.place];
+    let mut nets = Nets::new();
+    let mut seen = Seen::new("net");
+    for (index, text) in file.nets.iter().enumerate() {
+        let place = node.child(index).place;
+        for name in expand_names(text, place, findings) {
+            if names.len() > ENTRY_LIMIT {
+                too_many(findings, place, "nets");
+                return (names, places, nets);
+            }
+            if name.eq_ignore_ascii_case(AIRFRAME_NAME) {
+                let message = format!("the net {} is the airframe and always there", quoted(&name));
+                let hint = Some("leave it out of `nets`".to_owned());
+                findings.error("duplicate-id", place, message, hint);
+            } else if word(&name, "a net's name", false, place, findings)
+                && seen.add(&name, place, findings)
+            {
+                nets.add(name.clone(), NetId(names.len() as u32));
+                names.push(name);
+                places.push(place);
+            }
+        }
+    }
+    (names, places, nets)
+}
+
+fn parts(
+    file: &SystemFile,
+    root: &Node,
+    stations: &[Station],
+    nets: &mut Nets,
+    findings: &mut Findings,
+) -> Vec<Option<Part>> {
+    let list = root.field("parts");
+    if file.parts.is_empty() {
+        findings.error("no-parts", list.place, "the system has no parts", None);
+    }
+    let mut seen = Seen::new("part");
+    let written = expand(&file.parts, list, "parts", findings);
+    let mut parts = Vec::with_capacity(written.len());
+    for (index, written) in written.iter().enumerate() {
+        let Some(spec) = CATALOGUE.iter().find(|spec| spec.name == written.name) else {
+            let message = format!("there is no kind of part named {}", quoted(written.name));
+            let known = CATALOGUE.iter().map(|spec| spec.name).chain([REPEAT]);
+            let hint = did_you_mean(short(written.name), known);
+            findings.error("unknown-kind", written.place, message, hint);
+            continue;
+        };
+        let values = check(written, index, &[&PART_FIELDS, spec.fields], nets, findings);
+        parts.push(part(spec, &values, stations, &mut seen, findings));
+    }
+    parts
+}
+
+fn part(
+    spec: &KindSpec,
+    values: &Values,
+    stations: &[Station],
+    seen: &mut Seen,
+    findings: &mut Findings,
+) -> Option<Part> {
+    let id = entry_id(values, seen, findings);
+    let at = station(values, "at", stations, findings);
+    let seen_at = match values.get("seen_at") {
+        Some(_) => station(values, "seen_at", stations, findings),
+        None => at,
+    };
+    let label = optional_name(values, "label", findings);
+    let group = optional_name(values, "group", findings);
+    let kind = build(spec.id, values, findings);
+    let id = id?;
+    Some(Part {
+        label: label.unwrap_or_else(|| id.clone()),
+        station: at?,
+        seen_at: seen_at?,
+        group: group.unwrap_or_else(|| id.clone()),
+        replace_minutes: values.number("minutes").unwrap_or(spec.replace_minutes),
+        stock: values.text("stock")?.to_owned(),
+        kind: kind?,
+        id,
+    })
+}
+
+fn test_points(
+    file: &SystemFile,
+    root: &Node,
+    stations: &[Station],
+    nets: &mut Nets,
+    findings: &mut Findings,
+) -> Vec<Option<TestPoint>> {
+    let list = root.field("test_points");
+    let mut seen = Seen::new("test point");
+    let written = expand(&file.test_points, list, "test_points", findings);
+    written.iter().map(|written| test_point(written, stations, nets, &mut seen, findings)).collect()
+}
+
+fn test_point(
+    written: &Written<'_>,
+    stations: &[Station],
+    nets: &mut Nets,
+    seen: &mut Seen,
+    findings: &mut Findings,
+) -> Option<TestPoint> {
+    if written.name != TEST_POINT {
+        let message = format!("{} is not a test point", quoted(written.name));
+        let hint = did_you_mean(short(written.name), [TEST_POINT, REPEAT]);
+        findings.error("unknown-kind", written.place, message, hint);
+        return None;
+    }
+    let values = check(written, usize::MAX, &[&TEST_POINT_FIELDS], nets, findings);
+    let id = entry_id(&values, seen, findings);
+    let at = station(&values, "at", stations, findings);
+    let Some(Value::Net(net)) = values.get("net") else {
+        return None;
+    };
+    Some(TestPoint { id: id?, net: *net, station: at? })
+}
+
+/// The id of a part or test point, sound and not taken.
+fn entry_id(values: &Values, seen: &mut Seen, findings: &mut Findings) -> Option<String> {
+    let id = values.text("id")?;
+    let place = values.place_of("id");
+    let what = format!("the id of a {}", seen.what);
+    if !word(id, &what, false, place, findings) {
+        return None;
+    }
+    if id.contains(':') {
+        let message = format!("{what} has a colon in it: {}", quoted(id));
+        let hint = Some("a colon parts a part from its fault mode".to_owned());
+        findings.error("bad-name", place, message, hint);
+        return None;
+    }
+    seen.add(id, place, findings).then(|| id.to_owned())
+}
+
+/// A label or group, which must not be empty if it is given.
+fn optional_name(values: &Values, field: &str, findings: &mut Findings) -> Option<String> {
+    let text = values.text(field)?;
+    if text.trim().is_empty() {
+        let message = format!("{} of {} is empty", quoted(field), values.who);
+        findings.error("bad-name", values.place_of(field), message, None);
+    }
+    Some(text.to_owned())
+}
+
+fn station(
+    values: &Values,
+    field: &str,
+    stations: &[Station],
+    findings: &mut Findings,
+) -> Option<StationId> {
+    let name = values.text(field)?;
+    let found = stations.iter().position(|station| station.id == name);
+    if found.is_none() {
+        let message = format!("no station is named {}", quoted(name));
+        let hint = findings
+            .wants_hints()
+            .then(|| did_you_mean(short(name), stations.iter().map(|s| s.id.as_str())))
+            .flatten();
+        findings.error("unknown-station", values.place_of(field), message, hint);
+    }
+    found.map(|index| StationId(index as u32))
+}
+
+/// The names of one sort met so far, without case, with the place of each.
+struct Seen {
+    what: &'static str,
+    places: BTreeMap<String, Place>,
+}
+
+impl Seen {
+    fn new(what: &'static str) -> Self {
+        Self { what, places: BTreeMap::new() }
+    }
+
+    /// Takes in a name; a finding and false where it is taken.
+    fn add(&mut self, name: &str, place: Place, findings: &mut Findings) -> bool {
+        let Some(first) = self.places.get(&name.to_lowercase()) else {
+            self.places.insert(name.to_lowercase(), place);
+            return true;
+        };
+        let message = if *first == place {
+            format!("this line makes more than one {} {}", self.what, quoted(name))
+        } else {
+            format!(
+                "the {} {} is already at {}:{}",
+                self.what,
+                quoted(name),
+                first.line,
+                first.column
+            )
+        };
+        findings.error("duplicate-id", place, message, None);
+        false
+    }
+}
