@@ -2,7 +2,11 @@
 
 pub mod chance;
 pub mod circuit;
+pub mod diagnosis;
 pub mod diagnostic;
+pub mod drill;
+pub mod faults;
 pub mod library;
 pub mod network;
+pub mod observation;
 pub mod units;

@@ -433,4 +433,34 @@ impl Kind {
             Self::Meter(_) => KindId::Meter,
         }
     }
+
+    /// Every net the part is connected to; a net may come up more than once.
+    pub fn nets(&self) -> Vec<NetId> {
+        match self {
+            Self::Supply(s) => vec![s.plus, s.minus],
+            Self::Wire(w) => vec![w.a, w.b],
+            Self::Resistor(r) => vec![r.a, r.b],
+            Self::Ground(g) => vec![g.net],
+            Self::Breaker(b) => vec![b.line, b.load],
+            Self::Fuse(f) => vec![f.line, f.load],
+            Self::Switch(s) => s.closures.iter().flat_map(|c| [c.a, c.b]).collect(),
+            Self::Relay(r) => {
+                let contacts = r.contacts.iter().flat_map(|set| {
+                    [Some(set.common), set.released, set.operated].into_iter().flatten()
+                });
+                [r.x1, r.x2].into_iter().chain(contacts).collect()
+            }
+            Self::Lamp(l) => vec![l.a, l.b],
+            Self::Converter(c) => [c.dc, c.ret].into_iter().chain(c.phases).collect(),
+            Self::Vibrator(v) => vec![v.dc, v.ret, v.out, v.neutral],
+            Self::Transformer(t) => t.primary.into_iter().chain(t.secondary).collect(),
+            Self::Load(l) => {
+                let needs = l.needs.iter().flat_map(|(a, b, _)| [*a, *b]);
+                [l.a, l.b].into_iter().chain(needs).collect()
+            }
+            Self::Load3(l) => l.phases.to_vec(),
+            Self::Gyro(g) => g.phases.to_vec(),
+            Self::Meter(m) => vec![m.plus, m.minus],
+        }
+    }
 }

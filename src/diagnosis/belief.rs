@@ -1,0 +1,255 @@
+//! Which faults the observations so far leave possible, and how probable each is.
+//!
+//! Exact Bayes over every single fault of the circuit. Each candidate is an aircraft
+//! of its own that has gone through the same steps; what it would have shown is
+//! compared with what was seen. The likelihood is that of the very instrument the
+//! trainee read: a needle's error is unknown but stays, so each candidate keeps the
+//! interval in which that error must lie.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use crate::circuit::{Circuit, PartId, StationId};
+use crate::faults::{self, Fault, FaultMode};
+use crate::network::SolveError;
+use crate::observation::{Act, ErrorSpan, Instrument, Percept, Rig, Showing, Sight, Step, What};
+
+/// What one step showed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Observation {
+    /// What was done.
+    pub step: Step,
+    /// Where one stood when doing it.
+    pub station: StationId,
+    /// What was then perceived, in the order of [`Rig::perform`].
+    pub percepts: Vec<(What, Percept)>,
+}
+
+/// Why a candidate is out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Exclusion {
+    /// Index of the observation that excluded it.
+    pub at: usize,
+    /// What was looked at.
+    pub what: What,
+    /// What was seen.
+    pub seen: Percept,
+    /// What the candidate would have shown, most probable first; empty when its
+    /// circuit has no steady state there.
+    pub would: Vec<Percept>,
+}
+
+/// One fault that may be the one.
+#[derive(Clone, Debug)]
+pub struct Candidate {
+    /// The fault.
+    pub fault: Fault,
+    /// The mode, with its rate and the failed part.
+    pub mode: FaultMode,
+    /// Why it is out, once it is.
+    pub excluded: Option<Exclusion>,
+    pub(super) rig: Rig,
+    pub(super) known: BTreeMap<Instrument, ErrorSpan>,
+    pub(super) log_weight: f64,
+}
+
+/// The state of knowledge after some observations.
+#[derive(Clone, Debug)]
+pub struct Belief {
+    candidates: Vec<Candidate>,
+    groups: Vec<String>,
+    group_of: Vec<usize>,
+    observations: usize,
+}
+
+impl Belief {
+    /// Before anything has been observed: every single fault of the circuit, weighted
+    /// by its rate. `normal` is the healthy circuit in the setup in which the fault
+    /// struck.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some fault leaves the circuit without a solution.
+    pub fn prior(normal: &Rig) -> Result<Self, SolveError> {
+        let circuit = normal.circuit();
+        let candidates: Vec<Candidate> = faults::all(circuit)
+            .into_par_iter()
+            .map(|(fault, mode)| {
+                let rig = normal.with_failed(fault.part, mode.faulted.clone())?;
+                let log_weight = libm::log(mode.rate);
+                let known = BTreeMap::new();
+                Ok(Candidate { fault, mode, excluded: None, rig, known, log_weight })
+            })
+            .collect::<Result<_, SolveError>>()?;
+        let mut groups: Vec<String> = Vec::new();
+        let mut group_of_part: Vec<usize> = Vec::new();
+        for part in &circuit.parts {
+            let at = groups.iter().position(|g| *g == part.group).unwrap_or_else(|| {
+                groups.push(part.group.clone());
+                groups.len() - 1
+            });
+            group_of_part.push(at);
+        }
+        let group_of = candidates.iter().map(|c| group_of_part[c.fault.part.index()]).collect();
+        Ok(Self { candidates, groups, group_of, observations: 0 })
+    }
+
+    /// All candidates, the excluded ones too, in part order.
+    pub fn candidates(&self) -> &[Candidate] {
+        &self.candidates
+    }
+
+    /// The candidates still possible.
+    pub fn alive(&self) -> impl Iterator<Item = &Candidate> {
+        self.candidates.iter().filter(|c| c.excluded.is_none())
+    }
+
+    /// How many observations have been taken in.
+    pub fn observations(&self) -> usize {
+        self.observations
+    }
+
+    /// Takes in an observation.
+    pub fn observe(&mut self, observation: &Observation) {
+        let at = self.observations;
+        self.observations += 1;
+        self.candidates
+            .par_iter_mut()
+            .filter(|c| c.excluded.is_none())
+            .for_each(|candidate| candidate.observe(at, observation));
+    }
+
+    /// Posterior probability of every candidate, in order; zero for excluded ones.
+    /// All zero when nothing is left.
+    pub fn posterior(&self) -> Vec<f64> {
+        let highest = self.alive().map(|c| c.log_weight).fold(f64::NEG_INFINITY, f64::max);
+        let weights: Vec<f64> = self
+            .candidates
+            .iter()
+            .map(|c| match c.excluded {
+                None => libm::exp(c.log_weight - highest),
+                Some(_) => 0.0,
+            })
+            .collect();
+        let total: f64 = weights.iter().sum();
+        if total == 0.0 { weights } else { weights.into_iter().map(|w| w / total).collect() }
+    }
+
+    /// Names of the repair groups: parts that are changed together.
+    pub fn groups(&self) -> &[String] {
+        &self.groups
+    }
+
+    /// The repair group of each candidate, as an index into [`Belief::groups`].
+    pub fn group_of(&self) -> &[usize] {
+        &self.group_of
+    }
+
+    /// Posterior probability of every repair group.
+    pub fn group_posterior(&self) -> Vec<f64> {
+        let mut sums = vec![0.0; self.groups.len()];
+        for (p, group) in self.posterior().iter().zip(&self.group_of) {
+            sums[*group] += p;
+        }
+        sums
+    }
+
+    /// Uncertainty about which repair group has failed, in bits.
+    pub fn group_entropy_bits(&self) -> f64 {
+        entropy_bits(&self.group_posterior())
+    }
+
+    /// Uncertainty about which fault it is, in bits.
+    pub fn entropy_bits(&self) -> f64 {
+        entropy_bits(&self.posterior())
+    }
+
+    /// The candidate for a fault.
+    pub fn candidate(&self, part: PartId, mode: &str) -> Option<&Candidate> {
+        self.candidates.iter().find(|c| c.fault.part == part && c.fault.mode == mode)
+    }
+
+    /// The most probable candidate, the first of several equal ones.
+    pub fn likeliest(&self) -> Option<(&Candidate, f64)> {
+        self.candidates
+            .iter()
+            .zip(self.posterior())
+            .filter(|(c, _)| c.excluded.is_none())
+            .reduce(|best, next| if next.1 > best.1 { next } else { best })
+    }
+
+    /// The probability that the repair group of a part has failed.
+    pub fn group_probability(&self, circuit: &Circuit, part: PartId) -> f64 {
+        let name = &circuit.part(part).group;
+        self.groups.iter().position(|g| g == name).map_or(0.0, |at| self.group_posterior()[at])
+    }
+}
+
+impl Candidate {
+    fn observe(&mut self, at: usize, observation: &Observation) {
+        if let Step::Act(Act::Replace(part)) = observation.step {
+            // Another instrument, another error.
+            self.known.remove(&Instrument::Meter(part));
+        }
+        let mut events = Vec::new();
+        let Ok(sights) = self.rig.perform(observation.step, observation.station, &mut events)
+        else {
+            if let Some(&(what, seen)) = observation.percepts.first() {
+                self.excluded = Some(Exclusion { at, what, seen, would: Vec::new() });
+            }
+            return;
+        };
+        for (sight, &(what, seen)) in sights.iter().zip(&observation.percepts) {
+            debug_assert_eq!(sight.what, what, "every aircraft shows the same things");
+            let Some(probability) = likelihood(sight, seen, &mut self.known) else {
+                let would = possible(sight, &self.known);
+                self.excluded = Some(Exclusion { at, what, seen, would });
+                return;
+            };
+            self.log_weight += libm::log(probability);
+        }
+    }
+}
+
+/// How probable a percept is where this would be shown; narrows what is known of the
+/// instrument's error. `None` when impossible.
+fn likelihood(
+    sight: &Sight,
+    seen: Percept,
+    known: &mut BTreeMap<Instrument, ErrorSpan>,
+) -> Option<f64> {
+    match (sight.showing, seen) {
+        (Showing::Look(would), Percept::Look(look)) => (would == look).then_some(1.0),
+        (Showing::Dial(dial), Percept::Reading(reading)) => {
+            let instrument = sight.what.instrument()?;
+            let span = known.get(&instrument).copied().unwrap_or(ErrorSpan::WHOLE);
+            let (span, probability) = dial.probability(reading, span)?;
+            known.insert(instrument, span);
+            Some(probability)
+        }
+        _ => None,
+    }
+}
+
+/// What a sight could have shown, most probable first.
+fn possible(sight: &Sight, known: &BTreeMap<Instrument, ErrorSpan>) -> Vec<Percept> {
+    match sight.showing {
+        Showing::Look(look) => vec![Percept::Look(look)],
+        Showing::Dial(dial) => {
+            let span = sight
+                .what
+                .instrument()
+                .and_then(|i| known.get(&i).copied())
+                .unwrap_or(ErrorSpan::WHOLE);
+            let mut outcomes = dial.outcomes(span);
+            outcomes.sort_by(|a, b| b.1.total_cmp(&a.1));
+            outcomes.into_iter().map(|(reading, _)| Percept::Reading(reading)).collect()
+        }
+    }
+}
+
+/// Entropy of a distribution in bits: `-sum p log2 p` (Shannon 1948).
+pub fn entropy_bits(probabilities: &[f64]) -> f64 {
+    let sum: f64 = probabilities.iter().filter(|p| **p > 0.0).map(|p| p * libm::log2(*p)).sum();
+    (-sum).max(0.0)
+}

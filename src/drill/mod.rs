@@ -1,0 +1,15 @@
+//! A drill: an aircraft with a hidden fault, worked step by step to a call.
+//!
+//! [`Session::apply`] is the single entry for the full screen, plain lines and tests:
+//! state changes only through an [`Action`].
+
+mod reader;
+mod session;
+mod view;
+mod write_up;
+
+pub use session::{
+    Action, Advice, Call, Entry, FIRST_STATION, Mark, Outcome, PROVEN, Session, advise,
+};
+pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
+pub use write_up::WriteUp;

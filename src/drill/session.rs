@@ -1,0 +1,403 @@
+//! A drill in progress: the aircraft with its hidden fault, what has been done, and
+//! the one way to do more.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::reader::Reader;
+use super::write_up::{self, WriteUp};
+use crate::chance::Chance;
+use crate::circuit::{Circuit, Kind, PartId, StationId};
+use crate::diagnosis::{Belief, Observation, Prospect, prospects};
+use crate::faults::{self, Fault, FaultMode};
+use crate::network::{Event, PartState, SolveError};
+use crate::observation::{Act, Look, Percept, Rig, Sight, Step, What, Whereabouts};
+
+/// What the trainee thinks of a part. Their own note; never corrected.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Mark {
+    /// May be it.
+    Suspect,
+    /// Shown to be good.
+    Cleared,
+}
+
+/// Everything a trainee can do. State changes only through these.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Action {
+    /// Something at the aircraft.
+    Step(Step),
+    /// A note on the suspects board; `None` wipes it.
+    Mark {
+        /// The part.
+        part: PartId,
+        /// The note.
+        mark: Option<Mark>,
+    },
+    /// Ask for the best next step.
+    Advise,
+    /// Name the fault; this ends the drill.
+    Call(Fault),
+}
+
+/// What came of an action.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Outcome {
+    /// A step was done: index of its entry in the log.
+    Done(usize),
+    /// The note was taken.
+    Noted,
+    /// The best next step.
+    Advised(Advice),
+    /// The call was taken and the drill is over.
+    Called,
+    /// It cannot be done; nothing has changed and no time has passed.
+    Refused(String),
+}
+
+/// One line of the log.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// What was done, where, and what it showed.
+    pub observation: Observation,
+    /// Minutes it took.
+    pub minutes: f64,
+    /// Minutes since the start, this step included.
+    pub clock: f64,
+    /// What happened inside the aircraft; not for the trainee's eyes until the debrief.
+    pub events: Vec<Event>,
+    /// Cautions that this step went against.
+    pub breaches: Vec<String>,
+    /// Where one stood and what one had, before the step.
+    pub before: Whereabouts,
+}
+
+/// The final statement.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Call {
+    /// What was called.
+    pub fault: Fault,
+    /// After how many steps.
+    pub after_steps: usize,
+}
+
+/// What the reasoner would do next.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Advice {
+    /// A step, with its value.
+    Do {
+        /// The step.
+        prospect: Prospect,
+        /// Faults still possible.
+        candidates: usize,
+        /// Repair groups still possible.
+        groups: usize,
+    },
+    /// Make the call: nothing affordable tells more, or it is proven.
+    Call {
+        /// The likeliest fault.
+        fault: Fault,
+        /// Posterior probability of its repair group.
+        group_probability: f64,
+    },
+    /// No single fault explains what was seen.
+    Nothing,
+}
+
+/// Posterior probability of a repair group from which a call counts as proven.
+pub const PROVEN: f64 = 0.95;
+
+/// A drill.
+#[derive(Clone, Debug)]
+pub struct Session {
+    normal: Rig,
+    aircraft: Rig,
+    planted: Fault,
+    planted_mode: FaultMode,
+    seed: u64,
+    reader: Reader,
+    place: Whereabouts,
+    write_up: WriteUp,
+    log: Vec<Entry>,
+    marks: BTreeMap<PartId, Mark>,
+    advice_taken: Vec<usize>,
+    call: Option<Call>,
+}
+
+impl Session {
+    /// A drill with a given fault.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit or the faulted circuit has no solution.
+    pub fn planted(circuit: Arc<Circuit>, fault: Fault, seed: u64) -> Result<Self, SolveError> {
+        let normal = Rig::normal(circuit)?;
+        Self::begin(normal, fault, seed)
+    }
+
+    /// A drill with a fault drawn by its rate from those the crew would notice; from
+    /// all, when they would notice none.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit or a faulted circuit has no solution.
+    pub fn drawn(circuit: Arc<Circuit>, seed: u64) -> Result<Self, SolveError> {
+        let normal = Rig::normal(circuit)?;
+        let all = faults::all(normal.circuit());
+        let mut weights = Vec::with_capacity(all.len());
+        for (fault, mode) in &all {
+            let rig = normal.with_failed(fault.part, mode.faulted.clone())?;
+            weights.push(if write_up::noticed(&normal, &rig) { mode.rate } else { 0.0 });
+        }
+        if weights.iter().all(|w| *w == 0.0) {
+            weights = all.iter().map(|(_, mode)| mode.rate).collect();
+        }
+        let drawn = Chance::stream(seed, "fault").weighted(&weights).unwrap_or(0);
+        let fault = all.into_iter().nth(drawn).map(|(fault, _)| fault).expect("parts can fail");
+        Self::begin(normal, fault, seed)
+    }
+
+    fn begin(normal: Rig, planted: Fault, seed: u64) -> Result<Self, SolveError> {
+        let circuit = Arc::clone(normal.circuit());
+        let planted_mode = faults::modes(circuit.part(planted.part))
+            .into_iter()
+            .find(|mode| mode.name == planted.mode)
+            .expect("a fault names a mode of its part");
+        let aircraft = normal.with_failed(planted.part, planted_mode.faulted.clone())?;
+        let mut session = Self {
+            place: Whereabouts::start(&circuit),
+            normal,
+            aircraft,
+            planted,
+            planted_mode,
+            seed,
+            reader: Reader::new(seed),
+            write_up: WriteUp::default(),
+            log: Vec::new(),
+            marks: BTreeMap::new(),
+            advice_taken: Vec::new(),
+            call: None,
+        };
+        session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
+        Ok(session)
+    }
+
+    /// The healthy circuit.
+    pub fn circuit(&self) -> &Arc<Circuit> {
+        self.normal.circuit()
+    }
+
+    /// The healthy aircraft in the setup in which the fault struck.
+    pub fn normal(&self) -> &Rig {
+        &self.normal
+    }
+
+    /// What the crew wrote.
+    pub fn write_up(&self) -> &WriteUp {
+        &self.write_up
+    }
+
+    /// What has been done so far.
+    pub fn log(&self) -> &[Entry] {
+        &self.log
+    }
+
+    /// Where the trainee stands and what they have.
+    pub fn place(&self) -> &Whereabouts {
+        &self.place
+    }
+
+    /// The suspects board.
+    pub fn marks(&self) -> &BTreeMap<PartId, Mark> {
+        &self.marks
+    }
+
+    /// Minutes since the start.
+    pub fn minutes(&self) -> f64 {
+        self.log.last().map_or(0.0, |entry| entry.clock)
+    }
+
+    /// The call, once made.
+    pub fn call(&self) -> Option<&Call> {
+        self.call.as_ref()
+    }
+
+    /// The seed of this drill.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// Indices of the steps before which advice was asked.
+    pub fn advice_taken(&self) -> &[usize] {
+        &self.advice_taken
+    }
+
+    /// The hidden fault: for the debrief only.
+    pub fn truth(&self) -> (&Fault, &FaultMode) {
+        (&self.planted, &self.planted_mode)
+    }
+
+    /// What the faces at the present station show now, in part order.
+    pub fn faces(&self) -> Vec<(PartId, Percept)> {
+        self.aircraft
+            .faces(self.place.station)
+            .map(|(part, showing)| {
+                (part, self.reader.read(Sight { what: What::Face(part), showing }))
+            })
+            .collect()
+    }
+
+    /// Whether a fuse that has been pulled turned out blown; `None` while it is in
+    /// its holder.
+    pub fn fuse_in_hand(&self, part: PartId) -> Option<bool> {
+        match (self.place.hands.of(part), self.aircraft.settled().state.of(part)) {
+            (PartState::Fuse { seated: false, .. }, PartState::Fuse { blown, .. }) => Some(blown),
+            _ => None,
+        }
+    }
+
+    /// Does one action. This is the only way in which a drill changes.
+    pub fn apply(&mut self, action: Action) -> Outcome {
+        if self.call.is_some() {
+            return Outcome::Refused("the drill is over: the call has been made".to_owned());
+        }
+        match action {
+            Action::Step(step) => self.step(step),
+            Action::Mark { part, mark } => {
+                match mark {
+                    Some(mark) => self.marks.insert(part, mark),
+                    None => self.marks.remove(&part),
+                };
+                Outcome::Noted
+            }
+            Action::Advise => {
+                self.advice_taken.push(self.log.len());
+                match self.belief() {
+                    Ok(belief) => Outcome::Advised(advise(&belief, self.circuit(), &self.place)),
+                    Err(error) => Outcome::Refused(error.to_string()),
+                }
+            }
+            Action::Call(fault) => {
+                self.call = Some(Call { fault, after_steps: self.log.len() });
+                Outcome::Called
+            }
+        }
+    }
+
+    /// What the observations so far prove, worked out afresh from the write-up and
+    /// the log. The planted fault plays no part in it.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some fault leaves the circuit without a solution.
+    pub fn belief(&self) -> Result<Belief, SolveError> {
+        let mut belief = Belief::prior(&self.normal)?;
+        for observation in &self.write_up.observations {
+            belief.observe(observation);
+        }
+        for entry in &self.log {
+            belief.observe(&entry.observation);
+        }
+        Ok(belief)
+    }
+
+    fn step(&mut self, step: Step) -> Outcome {
+        let circuit = Arc::clone(self.circuit());
+        let popped = |part: PartId| {
+            matches!(
+                self.aircraft.settled().state.of(part),
+                PartState::Breaker { closed: false, .. }
+            )
+        };
+        if let Err(refusal) = self.place.allows(&circuit, step, popped) {
+            return Outcome::Refused(refusal.to_string());
+        }
+        let minutes = self.place.minutes(&circuit, step);
+        let mut breaches = self.breaches_before(step);
+        let mut events = Vec::new();
+        let sights = match self.aircraft.perform(step, self.place.station, &mut events) {
+            Ok(sights) => sights,
+            Err(error) => return Outcome::Refused(format!("the model has no answer: {error}")),
+        };
+        if let Step::Act(Act::Replace(part)) = step {
+            self.reader.renew(part);
+        }
+        let percepts: Vec<(What, Percept)> =
+            sights.into_iter().map(|sight| (sight.what, self.reader.read(sight))).collect();
+        if percepts.iter().any(|(_, p)| *p == Percept::Look(Look::Live)) {
+            breaches
+                .push("ohms on a live circuit: remove power and prove it dead first".to_owned());
+        }
+        let observation = Observation { step, station: self.place.station, percepts };
+        let before = self.place.clone();
+        self.place.after(&circuit, step);
+        let clock = self.minutes() + minutes;
+        self.log.push(Entry { observation, minutes, clock, events, breaches, before });
+        Outcome::Done(self.log.len() - 1)
+    }
+
+    /// Cautions that a step about to be done goes against.
+    fn breaches_before(&self, step: Step) -> Vec<String> {
+        let mut breaches = Vec::new();
+        let Step::Act(act) = step else { return breaches };
+        let circuit = self.circuit();
+        let state = &self.aircraft.settled().state;
+        match act {
+            Act::PushIn(part) => {
+                let tripped = matches!(state.of(part), PartState::Breaker { tripped: true, .. });
+                let resets = self
+                    .log
+                    .iter()
+                    .filter(|e| e.observation.step == Step::Act(Act::PushIn(part)))
+                    .count();
+                if tripped && resets > 0 {
+                    breaches.push(format!(
+                        "{} reset more than once: one reset at most, then find the cause",
+                        circuit.part(part).id
+                    ));
+                }
+            }
+            Act::Replace(part) => {
+                let solution = &self.aircraft.settled().solution;
+                let live = circuit
+                    .part(part)
+                    .kind
+                    .nets()
+                    .into_iter()
+                    .map(|net| solution.rms_between(net, crate::circuit::AIRFRAME))
+                    .fold(0.0, f64::max);
+                let at_a_face = matches!(circuit.part(part).kind, Kind::Lamp(_) | Kind::Fuse(_));
+                if live > LETHAL_ABOVE_VOLTS && !at_a_face {
+                    breaches.push(format!(
+                        "{} replaced with {} on it: remove power and prove it dead first",
+                        circuit.part(part).id,
+                        crate::units::quantity(live, "V")
+                    ));
+                }
+            }
+            _ => {}
+        }
+        breaches
+    }
+}
+
+/// Volts above which bare hands have no business on a terminal (common practice; 50 V
+/// is the usual limit for safe extra-low voltage, IEC 60364-4-41, from memory).
+const LETHAL_ABOVE_VOLTS: f64 = 50.0;
+
+/// The best next step from a state of knowledge, or the call.
+pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice {
+    let Some((likeliest, _)) = belief.likeliest() else { return Advice::Nothing };
+    let fault = likeliest.fault.clone();
+    let group_probability = belief.group_probability(circuit, fault.part);
+    let call = Advice::Call { fault, group_probability };
+    if group_probability >= PROVEN {
+        return call;
+    }
+    let groups = belief.group_posterior().iter().filter(|p| **p > 0.0).count();
+    let candidates = belief.alive().count();
+    prospects(belief, circuit, place)
+        .into_iter()
+        .find(|p| p.bits > crate::diagnosis::NO_BITS)
+        .map_or(call, |prospect| Advice::Do { prospect, candidates, groups })
+}
+
+/// The station where a drill starts.
+pub const FIRST_STATION: StationId = StationId(0);

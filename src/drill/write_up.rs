@@ -1,0 +1,61 @@
+//! The crew's report: what they would have noticed, in their words.
+
+use super::reader::Reader;
+use crate::circuit::{Circuit, StationId};
+use crate::diagnosis::Observation;
+use crate::observation::{Percept, Rig, Showing, Sight, Step, What};
+
+/// What the crew wrote, and the observations that stand behind it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WriteUp {
+    /// One line per thing that was not as usual.
+    pub lines: Vec<String>,
+    /// Everything visible to the crew, normal or not: what the reasoner starts from.
+    pub observations: Vec<Observation>,
+}
+
+fn crew_stations(circuit: &Circuit) -> impl Iterator<Item = StationId> + '_ {
+    circuit.stations_with_ids().filter(|(_, s)| s.crew).map(|(id, _)| id)
+}
+
+/// Whether the crew would see any difference between two aircraft.
+pub(super) fn noticed(normal: &Rig, faulted: &Rig) -> bool {
+    // A pointer differs if a perfect instrument would be read differently.
+    let plain = |rig: &Rig| -> Vec<Percept> {
+        crew_stations(normal.circuit())
+            .flat_map(|station| {
+                rig.faces(station).map(|(_, showing)| perfect(showing)).collect::<Vec<_>>()
+            })
+            .collect()
+    };
+    plain(normal) != plain(faulted)
+}
+
+fn perfect(showing: Showing) -> Percept {
+    match showing {
+        Showing::Look(look) => Percept::Look(look),
+        Showing::Dial(dial) => Percept::Reading(dial.reading(0.0)),
+    }
+}
+
+/// Writes the report from what the crew see now against what they see normally.
+pub(super) fn compose(normal: &Rig, aircraft: &Rig, reader: &Reader) -> WriteUp {
+    let circuit = normal.circuit();
+    let mut report = WriteUp::default();
+    for station in crew_stations(circuit) {
+        let mut percepts = Vec::new();
+        for ((part, now), (_, usual)) in aircraft.faces(station).zip(normal.faces(station)) {
+            let what = What::Face(part);
+            let seen = reader.read(Sight { what, showing: now });
+            if seen != reader.read(Sight { what, showing: usual }) {
+                report.lines.push(format!("{}: {}", what.told(circuit), seen.told(what, circuit)));
+            }
+            percepts.push((what, seen));
+        }
+        report.observations.push(Observation { step: Step::LookAround, station, percepts });
+    }
+    if report.lines.is_empty() {
+        report.lines.push("Nothing unusual noticed; function check asked for.".to_owned());
+    }
+    report
+}

@@ -1,0 +1,311 @@
+//! Where one stands, what is open, what is left in the spares box, and what a step
+//! costs in minutes.
+
+use crate::circuit::{Circuit, Kind, PartId, StationId};
+use crate::network::{PartState, State};
+
+use super::probe::Touch;
+use super::rig::{Act, Step};
+
+/// Minutes to move a control, pull or push something, read a probe: common practice,
+/// no published source.
+const CONTROL_MINUTES: f64 = 0.1;
+const BREAKER_MINUTES: f64 = 0.2;
+const FUSE_MINUTES: f64 = 0.5;
+const PROBE_MINUTES: f64 = 0.8;
+const OHMS_MINUTES: f64 = 1.0;
+
+/// Where a person is and what they have prepared. All of it is known to them, so it
+/// is never part of what is reasoned about.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Whereabouts {
+    /// Where they stand.
+    pub station: StationId,
+    /// Which stations have been opened.
+    pub opened: Vec<bool>,
+    /// Spare fuses left: rating in amperes and how many.
+    pub spares: Vec<(f64, u32)>,
+    /// Positions of controls, breakers out and fuses out, as hands left them.
+    pub hands: State,
+}
+
+/// Why a step cannot be done.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Refusal {
+    /// One stands elsewhere.
+    #[error("{thing} is at {station}: go there first")]
+    Elsewhere {
+        /// What is wanted.
+        thing: String,
+        /// Where it is.
+        station: String,
+    },
+    /// It is already so.
+    #[error("{thing} is already {state}")]
+    AlreadySo {
+        /// The thing.
+        thing: String,
+        /// How it already is.
+        state: String,
+    },
+    /// That cannot be done with this thing.
+    #[error("{thing} cannot be {done}; {instead}")]
+    NotSuch {
+        /// The thing.
+        thing: String,
+        /// The act, as a participle.
+        done: &'static str,
+        /// What can be done instead.
+        instead: String,
+    },
+    /// No spare of the rating is left.
+    #[error("no spare fuse of {amps} A is left")]
+    NoSpare {
+        /// The rating wanted.
+        amps: String,
+    },
+    /// Both probes touch the same.
+    #[error("both probes touch {point}: put one of them elsewhere")]
+    SamePoint {
+        /// The point.
+        point: String,
+    },
+}
+
+impl Whereabouts {
+    /// At the first station, in the normal setup, with all spares.
+    pub fn start(circuit: &Circuit) -> Self {
+        let mut opened = vec![false; circuit.stations.len()];
+        if let Some(first) = opened.first_mut() {
+            *first = true;
+        }
+        Self {
+            station: StationId(0),
+            opened,
+            spares: circuit.spare_fuses.clone(),
+            hands: State::at_rest(circuit),
+        }
+    }
+
+    /// Minutes to be at a station from here, its opening included.
+    pub fn minutes_to(&self, circuit: &Circuit, there: StationId) -> f64 {
+        if there == self.station {
+            return 0.0;
+        }
+        let station = circuit.station(there);
+        let opening = if self.opened[there.index()] { 0.0 } else { station.open_minutes };
+        station.reach_minutes + opening
+    }
+
+    /// Minutes a step takes once one is where it is done; walking for [`Step::Go`].
+    pub fn minutes(&self, circuit: &Circuit, step: Step) -> f64 {
+        match step {
+            Step::LookAround => 0.0,
+            Step::Go(there) => self.minutes_to(circuit, there),
+            Step::Probe(probe) => {
+                if probe.function == super::Function::Ohms {
+                    OHMS_MINUTES
+                } else {
+                    PROBE_MINUTES
+                }
+            }
+            Step::Act(act) => match act {
+                Act::Set { .. } | Act::Hold { .. } => CONTROL_MINUTES,
+                Act::PushIn(_) => BREAKER_MINUTES,
+                Act::Pull(part) => match circuit.part(part).kind {
+                    Kind::Fuse(_) => FUSE_MINUTES,
+                    _ => BREAKER_MINUTES,
+                },
+                Act::Refit(_) | Act::FitSpare(_) => FUSE_MINUTES,
+                Act::Replace(part) => circuit.part(part).replace_minutes,
+            },
+        }
+    }
+
+    /// The station at which a step is done.
+    pub fn done_at(&self, circuit: &Circuit, step: Step) -> StationId {
+        match step {
+            Step::LookAround => self.station,
+            Step::Go(there) => there,
+            Step::Act(act) => circuit.part(act.part()).station,
+            Step::Probe(probe) => [probe.red, probe.black]
+                .iter()
+                .find_map(|touch| match touch {
+                    Touch::Point(point) => Some(circuit.test_point(*point).station),
+                    Touch::Airframe => None,
+                })
+                .unwrap_or(self.station),
+        }
+    }
+
+    /// Whether a step can be done here and now.
+    ///
+    /// # Errors
+    /// The [`Refusal`] that says why not. `popped` tells whether a breaker's collar
+    /// shows, which only someone in front of it knows.
+    pub fn allows(
+        &self,
+        circuit: &Circuit,
+        step: Step,
+        popped: impl Fn(PartId) -> bool,
+    ) -> Result<(), Refusal> {
+        match step {
+            Step::Go(there) if there == self.station => Err(Refusal::AlreadySo {
+                thing: "the place where you stand".to_owned(),
+                state: circuit.station(there).title.clone(),
+            }),
+            Step::LookAround | Step::Go(_) => Ok(()),
+            Step::Probe(probe) => {
+                if probe.red == probe.black {
+                    return Err(Refusal::SamePoint { point: probe.red.name(circuit).to_owned() });
+                }
+                for touch in [probe.red, probe.black] {
+                    if let Touch::Point(point) = touch {
+                        let point = circuit.test_point(point);
+                        self.here(circuit, &point.id, point.station)?;
+                    }
+                }
+                Ok(())
+            }
+            Step::Act(act) => self.allows_act(circuit, act, popped),
+        }
+    }
+
+    fn here(&self, circuit: &Circuit, thing: &str, station: StationId) -> Result<(), Refusal> {
+        if station == self.station {
+            return Ok(());
+        }
+        Err(Refusal::Elsewhere {
+            thing: thing.to_owned(),
+            station: circuit.station(station).title.clone(),
+        })
+    }
+
+    fn allows_act(
+        &self,
+        circuit: &Circuit,
+        act: Act,
+        popped: impl Fn(PartId) -> bool,
+    ) -> Result<(), Refusal> {
+        let part = circuit.part(act.part());
+        let thing = part.id.clone();
+        self.here(circuit, &thing, part.station)?;
+        let state = self.hands.of(act.part());
+        let so = |state: &str| Refusal::AlreadySo { thing: thing.clone(), state: state.to_owned() };
+        let not = |done: &'static str, instead: &str| Refusal::NotSuch {
+            thing: thing.clone(),
+            done,
+            instead: instead.to_owned(),
+        };
+        match (act, &part.kind) {
+            (Act::Set { position, .. }, Kind::Switch(switch)) => {
+                if switch.springs_back {
+                    Err(not("left in a position", "it springs back: press it"))
+                } else if state == PartState::Position(position) {
+                    Err(so(&format!("at {}", switch.positions[usize::from(position)])))
+                } else {
+                    Ok(())
+                }
+            }
+            (Act::Hold { .. }, Kind::Switch(switch)) if switch.springs_back => Ok(()),
+            (Act::Hold { .. }, Kind::Switch(_)) => {
+                Err(not("held", "it stays where it is put: set it"))
+            }
+            (Act::Set { .. } | Act::Hold { .. }, _) => Err(not("set", "it is not a control")),
+            (Act::Pull(id), Kind::Breaker(_)) => match state {
+                PartState::Breaker { closed: true, .. } if !popped(id) => Ok(()),
+                _ => Err(so("out")),
+            },
+            (Act::Pull(_), Kind::Fuse(_)) => match state {
+                PartState::Fuse { seated: true, .. } => Ok(()),
+                _ => Err(so("out of its holder")),
+            },
+            (Act::Pull(_), _) => Err(not("pulled", "only breakers and fuses are")),
+            (Act::PushIn(id), Kind::Breaker(_)) => match state {
+                PartState::Breaker { closed: true, .. } if !popped(id) => Err(so("in")),
+                _ => Ok(()),
+            },
+            (Act::PushIn(_), _) => Err(not("pushed in", "only breakers are")),
+            (Act::Refit(_), Kind::Fuse(_)) => match state {
+                PartState::Fuse { seated: false, .. } => Ok(()),
+                _ => Err(so("in its holder")),
+            },
+            (Act::FitSpare(_), Kind::Fuse(fuse)) => match state {
+                PartState::Fuse { seated: true, .. } => {
+                    Err(not("fitted", "its holder is not empty: pull the old one first"))
+                }
+                _ if self.spares_of(fuse.amps) == 0 => {
+                    Err(Refusal::NoSpare { amps: crate::units::significant(fuse.amps, 3) })
+                }
+                _ => Ok(()),
+            },
+            (Act::Refit(_) | Act::FitSpare(_), _) => Err(not("fitted", "only fuses are")),
+            (Act::Replace(_), Kind::Supply(_)) => {
+                Err(not("replaced", "the aircraft's own supply is outside this system"))
+            }
+            (Act::Replace(_), _) => Ok(()),
+        }
+    }
+
+    /// Spare fuses of a rating left.
+    pub fn spares_of(&self, amps: f64) -> u32 {
+        self.spares.iter().filter(|(rating, _)| *rating == amps).map(|(_, n)| n).sum()
+    }
+
+    /// Notes what a step that was done leaves behind.
+    pub fn after(&mut self, circuit: &Circuit, step: Step) {
+        match step {
+            Step::LookAround | Step::Probe(_) => {}
+            Step::Go(there) => {
+                self.station = there;
+                self.opened[there.index()] = true;
+            }
+            Step::Act(act) => {
+                let part = act.part();
+                match act {
+                    Act::Set { position, .. } => {
+                        self.hands.set(part, PartState::Position(position));
+                    }
+                    Act::Hold { .. } => {}
+                    Act::Pull(_) => match self.hands.of(part) {
+                        PartState::Fuse { blown, .. } => {
+                            self.hands.set(part, PartState::Fuse { seated: false, blown });
+                        }
+                        _ => self
+                            .hands
+                            .set(part, PartState::Breaker { closed: false, tripped: false }),
+                    },
+                    Act::PushIn(_) => {
+                        self.hands.set(part, PartState::Breaker { closed: true, tripped: false });
+                    }
+                    Act::Refit(_) => {
+                        self.hands.set(part, PartState::Fuse { seated: true, blown: false });
+                    }
+                    Act::FitSpare(_) => {
+                        self.hands.set(part, PartState::Fuse { seated: true, blown: false });
+                        if let Kind::Fuse(fuse) = &circuit.part(part).kind
+                            && let Some(box_) = self
+                                .spares
+                                .iter_mut()
+                                .find(|(rating, n)| *rating == fuse.amps && *n > 0)
+                        {
+                            box_.1 -= 1;
+                        }
+                    }
+                    Act::Replace(_) => {
+                        let fresh = match self.hands.of(part) {
+                            PartState::Fuse { .. } => {
+                                PartState::Fuse { seated: true, blown: false }
+                            }
+                            PartState::Breaker { .. } => {
+                                PartState::Breaker { closed: true, tripped: false }
+                            }
+                            same => same,
+                        };
+                        self.hands.set(part, fresh);
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,283 @@
+//! An aircraft one can act on: a circuit with its present state.
+//!
+//! The trainee's aircraft and every candidate of the reasoner are the same kind of
+//! thing, so what a candidate predicts comes from the very code that shows the
+//! trainee the needle.
+
+use std::sync::Arc;
+
+use super::look::{Look, Showing, face, has_face};
+use super::probe::{Probe, hand_meter};
+use crate::circuit::{Circuit, Kind, PartId, StationId};
+use crate::network::{Event, Network, PartState, Settled, SolveError, State};
+
+/// Something hands do to the aircraft.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Act {
+    /// Move a control and leave it there.
+    Set {
+        /// The switch.
+        control: PartId,
+        /// Index of the position.
+        position: u8,
+    },
+    /// Hold a control that springs back, look, and let go.
+    Hold {
+        /// The switch.
+        control: PartId,
+        /// Index of the position.
+        position: u8,
+    },
+    /// Pull a breaker out, or a fuse out of its holder and look at it.
+    Pull(PartId),
+    /// Push a breaker in.
+    PushIn(PartId),
+    /// Put the fuse that was pulled back into its holder.
+    Refit(PartId),
+    /// Fit a spare fuse of the right rating.
+    FitSpare(PartId),
+    /// Exchange a part for a good one.
+    Replace(PartId),
+}
+
+impl Act {
+    /// The part it is done to.
+    pub fn part(self) -> PartId {
+        match self {
+            Self::Set { control, .. } | Self::Hold { control, .. } => control,
+            Self::Pull(part)
+            | Self::PushIn(part)
+            | Self::Refit(part)
+            | Self::FitSpare(part)
+            | Self::Replace(part) => part,
+        }
+    }
+}
+
+/// One thing a person can do that may tell something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Step {
+    /// Look around where one stands.
+    LookAround,
+    /// Walk to a station and look around.
+    Go(StationId),
+    /// Do something with one's hands and look around.
+    Act(Act),
+    /// Measure with the hand meter.
+    Probe(Probe),
+}
+
+/// What a sighting is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum What {
+    /// The face of a part while a control was held.
+    WhileHeld(PartId),
+    /// A fuse in the hand.
+    InHand(PartId),
+    /// The face of a part.
+    Face(PartId),
+    /// The display of the hand meter.
+    Display(Probe),
+}
+
+/// What would be seen, of one thing.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sight {
+    /// Of what.
+    pub what: What,
+    /// What it shows.
+    pub showing: Showing,
+}
+
+/// A circuit in its present state, healthy or not.
+#[derive(Clone, Debug)]
+pub struct Rig {
+    network: Arc<Network>,
+    settled: Settled,
+    /// The part that differs from the healthy circuit, and what it should be.
+    failed: Option<(PartId, Kind)>,
+}
+
+impl Rig {
+    /// A circuit switched on in its normal setup and left to settle.
+    ///
+    /// # Errors
+    /// [`SolveError`] when it has no solution.
+    pub fn normal(circuit: Arc<Circuit>) -> Result<Self, SolveError> {
+        let state = State::at_rest(&circuit);
+        let network = Arc::new(Network::new(circuit));
+        let settled = network.settle(state)?;
+        Ok(Self { network, settled, failed: None })
+    }
+
+    /// This rig after one part has turned into something else while everything runs.
+    ///
+    /// # Errors
+    /// [`SolveError`] when that has no solution.
+    pub fn with_failed(&self, part: PartId, faulted: Kind) -> Result<Self, SolveError> {
+        let sound = self.circuit().part(part).kind.clone();
+        let circuit = Arc::new(self.circuit().with_kind(part, faulted));
+        let network = Arc::new(Network::like(circuit, &self.network));
+        let mut state = self.settled.state.clone();
+        state.adopt(network.circuit(), part);
+        let settled = network.settle(state)?;
+        Ok(Self { network, settled, failed: Some((part, sound)) })
+    }
+
+    /// The circuit, as it is.
+    pub fn circuit(&self) -> &Arc<Circuit> {
+        self.network.circuit()
+    }
+
+    /// The network.
+    pub fn network(&self) -> &Network {
+        &self.network
+    }
+
+    /// Where it has settled.
+    pub fn settled(&self) -> &Settled {
+        &self.settled
+    }
+
+    /// The part that is not as it should be, if there still is one.
+    pub fn failed_part(&self) -> Option<PartId> {
+        self.failed.as_ref().map(|(part, _)| *part)
+    }
+
+    /// Does something and returns what can then be seen from a station, in a fixed
+    /// order; `events` receives what happened inside.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the new state has no solution; the rig is then unchanged.
+    pub fn perform(
+        &mut self,
+        step: Step,
+        station: StationId,
+        events: &mut Vec<Event>,
+    ) -> Result<Vec<Sight>, SolveError> {
+        let mut sights = Vec::new();
+        let seen_from = match step {
+            Step::Go(there) => there,
+            Step::LookAround | Step::Act(_) | Step::Probe(_) => station,
+        };
+        match step {
+            Step::LookAround | Step::Go(_) => {}
+            Step::Probe(probe) => {
+                // Measuring changes nothing, so the faces need no second look.
+                let showing = hand_meter(&self.network, &self.settled, probe)?;
+                return Ok(vec![Sight { what: What::Display(probe), showing }]);
+            }
+            Step::Act(act) => self.act(act, station, events, &mut sights)?,
+        }
+        sights.extend(
+            self.faces(seen_from).map(|(part, showing)| Sight { what: What::Face(part), showing }),
+        );
+        Ok(sights)
+    }
+
+    /// What a probe would show.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the dead circuit has no solution.
+    pub fn probe(&self, probe: Probe) -> Result<Showing, SolveError> {
+        hand_meter(&self.network, &self.settled, probe)
+    }
+
+    /// The faces seen from a station, in part order.
+    pub fn faces(&self, station: StationId) -> impl Iterator<Item = (PartId, Showing)> + '_ {
+        self.circuit()
+            .parts_with_ids()
+            .filter(move |(id, part)| part.seen_at == station && has_face(self.circuit(), *id))
+            .filter_map(|(id, _)| {
+                face(&self.network, &self.settled, id).map(|showing| (id, showing))
+            })
+    }
+
+    fn act(
+        &mut self,
+        act: Act,
+        station: StationId,
+        events: &mut Vec<Event>,
+        sights: &mut Vec<Sight>,
+    ) -> Result<(), SolveError> {
+        let mut state = self.settled.state.clone();
+        let mut mended = false;
+        match act {
+            Act::Set { control, position } => state.set(control, PartState::Position(position)),
+            Act::Hold { control, position } => {
+                let rest = state.of(control);
+                state.set(control, PartState::Position(position));
+                let mut held = self.clone();
+                held.settle(state, false, events)?;
+                sights.extend(
+                    held.faces(station)
+                        .map(|(part, showing)| Sight { what: What::WhileHeld(part), showing }),
+                );
+                self.settled = held.settled;
+                state = self.settled.state.clone();
+                state.set(control, rest);
+            }
+            Act::Pull(part) => match state.of(part) {
+                PartState::Fuse { blown, .. } => {
+                    let look = if blown { Look::Blown } else { Look::Whole };
+                    sights.push(Sight { what: What::InHand(part), showing: Showing::Look(look) });
+                    state.set(part, PartState::Fuse { seated: false, blown });
+                }
+                _ => state.set(part, PartState::Breaker { closed: false, tripped: false }),
+            },
+            Act::PushIn(part) => {
+                state.set(part, PartState::Breaker { closed: true, tripped: false });
+            }
+            Act::Refit(part) => {
+                if let PartState::Fuse { blown, .. } = state.of(part) {
+                    state.set(part, PartState::Fuse { seated: true, blown });
+                }
+            }
+            Act::FitSpare(part) => {
+                // The spare is whole whatever was wrong with the old one.
+                mended = self.mend(part, &mut state);
+                state.set(part, PartState::Fuse { seated: true, blown: false });
+            }
+            Act::Replace(part) => {
+                mended = self.mend(part, &mut state);
+                match state.of(part) {
+                    PartState::Breaker { .. } => {
+                        state.set(part, PartState::Breaker { closed: true, tripped: false });
+                    }
+                    PartState::Fuse { .. } => {
+                        state.set(part, PartState::Fuse { seated: true, blown: false });
+                    }
+                    _ => {}
+                }
+            }
+        }
+        self.settle(state, mended, events)
+    }
+
+    /// Puts a good part in place of the failed one, if this is it, and tells whether
+    /// it was.
+    fn mend(&mut self, part: PartId, state: &mut State) -> bool {
+        let Some((_, sound)) = self.failed.take_if(|(failed, _)| *failed == part) else {
+            return false;
+        };
+        let circuit = Arc::new(self.circuit().with_kind(part, sound));
+        self.network = Arc::new(Network::like(circuit, &self.network));
+        state.adopt(self.network.circuit(), part);
+        true
+    }
+
+    fn settle(
+        &mut self,
+        state: State,
+        mended: bool,
+        events: &mut Vec<Event>,
+    ) -> Result<(), SolveError> {
+        // Nothing moved and nothing was exchanged: it stays as it is.
+        if !mended && state.parts == self.settled.state.parts {
+            return Ok(());
+        }
+        self.settled = self.network.settle(state)?;
+        events.extend(self.settled.events.iter().cloned());
+        Ok(())
+    }
+}
