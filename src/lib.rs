@@ -9,4 +9,5 @@ pub mod faults;
 pub mod library;
 pub mod network;
 pub mod observation;
+pub mod score;
 pub mod units;

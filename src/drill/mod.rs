@@ -3,6 +3,7 @@
 //! [`Session::apply`] is the single entry for the full screen, plain lines and tests:
 //! state changes only through an [`Action`].
 
+pub mod command;
 mod reader;
 mod session;
 mod view;

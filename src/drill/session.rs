@@ -121,6 +121,7 @@ pub struct Session {
     log: Vec<Entry>,
     marks: BTreeMap<PartId, Mark>,
     advice_taken: Vec<usize>,
+    failure_events: Vec<Event>,
     call: Option<Call>,
 }
 
@@ -162,6 +163,7 @@ impl Session {
             .find(|mode| mode.name == planted.mode)
             .expect("a fault names a mode of its part");
         let aircraft = normal.with_failed(planted.part, planted_mode.faulted.clone())?;
+        let failure_events = aircraft.settled().events.clone();
         let mut session = Self {
             place: Whereabouts::start(&circuit),
             normal,
@@ -174,6 +176,7 @@ impl Session {
             log: Vec::new(),
             marks: BTreeMap::new(),
             advice_taken: Vec::new(),
+            failure_events,
             call: None,
         };
         session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
@@ -233,6 +236,11 @@ impl Session {
     /// The hidden fault: for the debrief only.
     pub fn truth(&self) -> (&Fault, &FaultMode) {
         (&self.planted, &self.planted_mode)
+    }
+
+    /// What happened inside when the fault struck: for the debrief only.
+    pub fn aircraft_events(&self) -> &[Event] {
+        &self.failure_events
     }
 
     /// What the faces at the present station show now, in part order.

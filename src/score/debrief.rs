@@ -1,0 +1,366 @@
+//! What each step could have told, what it did tell, and what it cost.
+//!
+//! Worked out afresh from the write-up and the log: nothing here is stored, and every
+//! number and remark comes from the same posterior that the advice uses.
+
+use crate::circuit::Circuit;
+use crate::diagnosis::{Belief, NO_BITS, Prospect, prospects, value_of};
+use crate::drill::{Entry, PROVEN, Session};
+use crate::faults::modes;
+use crate::network::SolveError;
+use crate::observation::{Act, Step};
+use crate::units::{minutes, significant};
+
+/// The whole debrief.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Debrief {
+    /// How it ended.
+    pub verdict: Verdict,
+    /// Faults that the write-up left possible.
+    pub start_candidates: usize,
+    /// One row per step.
+    pub rows: Vec<Row>,
+    /// What happened inside the aircraft, in order.
+    pub story: Vec<String>,
+    /// Cautions gone against.
+    pub cautions: Vec<String>,
+    /// Minutes in all.
+    pub minutes: f64,
+    /// Parts changed that were good.
+    pub parts_changed_good: Vec<String>,
+    /// Why each excluded fault is out.
+    pub exclusions: Vec<ExclusionLine>,
+    /// Faults that were still possible at the call, most probable first, with their
+    /// posterior.
+    pub left: Vec<(String, f64)>,
+}
+
+/// How it ended.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// The hidden fault, as `PART:MODE`.
+    pub planted: String,
+    /// The hidden fault in words.
+    pub planted_text: String,
+    /// What was called, as `PART:MODE`; empty when no call was made.
+    pub called: String,
+    /// Whether the part was right.
+    pub right_part: bool,
+    /// Whether part and mode were right.
+    pub right_mode: bool,
+    /// Posterior probability of the called repair group at the call.
+    pub group_probability: f64,
+    /// Whether that was enough for a proof.
+    pub proven: bool,
+    /// The verdict in one sentence.
+    pub sentence: String,
+}
+
+/// The best step that was available.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BestStep {
+    /// In words.
+    pub step: String,
+    /// Expected information in bits.
+    pub bits: f64,
+    /// Minutes, walking included.
+    pub minutes: f64,
+}
+
+/// One step judged.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// In words.
+    pub step: String,
+    /// Information about the repair group it could be expected to give, in bits.
+    pub expected_bits: f64,
+    /// Information it did give, in bits; negative when it showed something unexpected
+    /// that opened the question again.
+    pub gained_bits: f64,
+    /// The best step available then.
+    pub best: Option<BestStep>,
+    /// Minutes it took.
+    pub minutes: f64,
+    /// Minutes since the start.
+    pub clock: f64,
+    /// Faults possible afterwards.
+    pub candidates: usize,
+    /// Repair groups possible afterwards.
+    pub groups: usize,
+    /// A judgement, worked out from the model.
+    pub remark: String,
+    /// Whether advice had been asked for just before.
+    pub advice_taken: bool,
+    /// Cautions it went against.
+    pub breaches: Vec<String>,
+    /// What it showed that was new.
+    pub showed: Vec<String>,
+}
+
+/// Why one fault is out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExclusionLine {
+    /// The fault, as `PART:MODE`.
+    pub fault: String,
+    /// The step that excluded it; `None` for the write-up.
+    pub row: Option<usize>,
+    /// Why: what was seen and what it would have shown.
+    pub why: String,
+}
+
+/// Works out the debrief.
+///
+/// # Errors
+/// [`SolveError`] when some fault leaves the circuit without a solution.
+pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
+    let circuit = session.circuit();
+    let mut belief = Belief::prior(session.normal())?;
+    for observation in &session.write_up().observations {
+        belief.observe(observation);
+    }
+    let from_write_up = belief.observations();
+    let start_candidates = belief.alive().count();
+    let mut rows = Vec::new();
+    let mut told_provable = false;
+    for (index, entry) in session.log().iter().enumerate() {
+        let before = belief.clone();
+        belief.observe(&entry.observation);
+        let advised = session.advice_taken().contains(&index);
+        rows.push(row(circuit, &before, &belief, entry, advised, &mut told_provable));
+    }
+    let exclusions = belief
+        .candidates()
+        .iter()
+        .filter_map(|c| {
+            let exclusion = c.excluded.as_ref()?;
+            let would = exclusion.would.first().map_or_else(
+                || "it has no steady state there".to_owned(),
+                |w| format!("it would have shown {}", w.told(exclusion.what, circuit)),
+            );
+            Some(ExclusionLine {
+                fault: c.fault.code(circuit),
+                row: exclusion.at.checked_sub(from_write_up),
+                why: format!(
+                    "{} was {}; {would}",
+                    exclusion.what.told(circuit),
+                    exclusion.seen.told(exclusion.what, circuit)
+                ),
+            })
+        })
+        .collect();
+    let mut left: Vec<(String, f64)> = belief
+        .candidates()
+        .iter()
+        .zip(belief.posterior())
+        .filter(|(c, _)| c.excluded.is_none())
+        .map(|(c, p)| (c.fault.code(circuit), p))
+        .collect();
+    left.sort_by(|a, b| b.1.total_cmp(&a.1));
+    Ok(Debrief {
+        verdict: verdict(session, &belief),
+        start_candidates,
+        rows,
+        story: story(session),
+        cautions: session.log().iter().flat_map(|e| e.breaches.iter().cloned()).collect(),
+        minutes: session.minutes(),
+        parts_changed_good: changed_good(session),
+        exclusions,
+        left,
+    })
+}
+
+fn verdict(session: &Session, belief: &Belief) -> Verdict {
+    let circuit = session.circuit();
+    let (planted, mode) = session.truth();
+    let planted_text = format!("{} {}", circuit.part(planted.part).id, mode.text);
+    let mut verdict = Verdict {
+        planted: planted.code(circuit),
+        planted_text,
+        called: String::new(),
+        right_part: false,
+        right_mode: false,
+        group_probability: 0.0,
+        proven: false,
+        sentence: "No call was made.".to_owned(),
+    };
+    let Some(call) = session.call() else { return verdict };
+    verdict.called = call.fault.code(circuit);
+    verdict.right_part = circuit.part(call.fault.part).group == circuit.part(planted.part).group;
+    verdict.right_mode = call.fault == *planted;
+    verdict.group_probability = belief.group_probability(circuit, call.fault.part);
+    verdict.proven = verdict.group_probability >= PROVEN;
+    let percent = significant(100.0 * verdict.group_probability, 3);
+    verdict.sentence = match (verdict.right_part, verdict.proven) {
+        (true, true) if verdict.right_mode => {
+            "Isolated and proven: part and fault are right.".to_owned()
+        }
+        (true, true) => "Isolated and proven: the part is right, its fault another.".to_owned(),
+        (true, false) => format!(
+            "The part is right, but not proven: the observations gave it {percent} %, a proof \
+             takes {} %.",
+            significant(100.0 * PROVEN, 3)
+        ),
+        (false, _) => format!("Wrong call: the observations gave that part {percent} %."),
+    };
+    verdict
+}
+
+fn row(
+    circuit: &Circuit,
+    before: &Belief,
+    after: &Belief,
+    entry: &Entry,
+    advice_taken: bool,
+    told_provable: &mut bool,
+) -> Row {
+    let step = entry.observation.step;
+    let chosen = value_of(before, circuit, &entry.before, step);
+    let best = prospects(before, circuit, &entry.before).into_iter().find(|p| p.bits > NO_BITS);
+    let mut remark = remark(circuit, before, &chosen, best.as_ref());
+    let provable =
+        |belief: &Belief| belief.group_posterior().into_iter().fold(0.0, f64::max) >= PROVEN;
+    if !*told_provable && provable(after) {
+        *told_provable = true;
+        remark.push_str("; from here the call was provable");
+    }
+    Row {
+        step: step.told(circuit),
+        expected_bits: chosen.bits,
+        gained_bits: before.group_entropy_bits() - after.group_entropy_bits(),
+        best: best.map(|p| BestStep {
+            step: told_with_walk(circuit, &p),
+            bits: p.bits,
+            minutes: p.minutes,
+        }),
+        minutes: entry.minutes,
+        clock: entry.clock,
+        candidates: after.alive().count(),
+        groups: after.group_posterior().iter().filter(|p| **p > 0.0).count(),
+        remark,
+        advice_taken,
+        breaches: entry.breaches.clone(),
+        showed: showed(circuit, entry),
+    }
+}
+
+/// A step in words, with the walk to it.
+pub fn told_with_walk(circuit: &Circuit, prospect: &Prospect) -> String {
+    let what = prospect.step.told(circuit);
+    match prospect.step {
+        Step::Go(_) => what,
+        _ if prospect.walk => {
+            format!("go to {} and {what}", circuit.station(prospect.station).title)
+        }
+        _ => what,
+    }
+}
+
+/// What the step's own result was, and any face that is not as one would expect of
+/// a look around: a step's result always, faces only in short.
+fn showed(circuit: &Circuit, entry: &Entry) -> Vec<String> {
+    use crate::observation::What;
+    entry
+        .observation
+        .percepts
+        .iter()
+        .filter(|(what, _)| !matches!(what, What::Face(_)))
+        .map(|(what, percept)| format!("{}: {}", what.told(circuit), percept.told(*what, circuit)))
+        .collect()
+}
+
+/// Bits a minute below which a step counts as weak beside the best, as a fraction.
+const WEAK: f64 = 0.5;
+/// And from which it counts as good as the best.
+const AS_GOOD: f64 = 0.95;
+
+fn remark(
+    circuit: &Circuit,
+    before: &Belief,
+    chosen: &Prospect,
+    best: Option<&Prospect>,
+) -> String {
+    let left = before.alive().count();
+    let instead = best.map(|b| {
+        format!(
+            "{} would have been worth {} bits for {}",
+            told_with_walk(circuit, b),
+            significant(b.bits, 2),
+            minutes(b.minutes)
+        )
+    });
+    let rate = |p: &Prospect| p.bits / p.minutes.max(0.05);
+    if before.group_entropy_bits() < NO_BITS {
+        return if left <= 1 {
+            "the fault was already known".to_owned()
+        } else {
+            format!("the part was already known; {left} of its faults were left")
+        };
+    }
+    if chosen.bits <= NO_BITS {
+        let nothing = match chosen.step {
+            Step::Go(_) => {
+                "a walk; what is seen there cannot tell the remaining faults apart".to_owned()
+            }
+            Step::Act(Act::Refit(_) | Act::PushIn(_)) => {
+                format!("put back; all {left} remaining faults predict the same")
+            }
+            _ => format!("could tell nothing: all {left} remaining faults predict the same"),
+        };
+        return match instead {
+            // A walk is judged with what is done after it.
+            Some(instead) if !matches!(chosen.step, Step::Go(_)) => format!("{nothing}; {instead}"),
+            _ => nothing,
+        };
+    }
+    match best {
+        Some(b) if rate(chosen) < WEAK * rate(b) => {
+            format!("worth {} bits; {}", significant(chosen.bits, 2), instead.unwrap_or_default())
+        }
+        Some(b) if rate(chosen) >= AS_GOOD * rate(b) => "the best available step".to_owned(),
+        _ => format!("a fair split among {left} remaining faults"),
+    }
+}
+
+/// What happened inside, step by step.
+fn story(session: &Session) -> Vec<String> {
+    let circuit = session.circuit();
+    let mut lines: Vec<String> = session
+        .aircraft_events()
+        .iter()
+        .map(|event| format!("at the failure: {}", event.told(circuit)))
+        .collect();
+    for (index, entry) in session.log().iter().enumerate() {
+        for event in &entry.events {
+            lines.push(format!("step {}: {}", index + 1, event.told(circuit)));
+        }
+    }
+    lines
+}
+
+/// Parts that were exchanged though they were good, fuses included only when a whole
+/// one was thrown away by `replace`.
+fn changed_good(session: &Session) -> Vec<String> {
+    let circuit = session.circuit();
+    let mut faulty = Some(session.truth().0.part);
+    let mut good = Vec::new();
+    for entry in session.log() {
+        if let Step::Act(Act::Replace(part)) = entry.observation.step {
+            if faulty == Some(part) {
+                faulty = None;
+            } else {
+                good.push(circuit.part(part).id.clone());
+            }
+        }
+    }
+    good
+}
+
+/// The sentence that tells what a fault is: the part's name and its mode's text.
+pub fn fault_in_words(circuit: &Circuit, fault: &crate::faults::Fault) -> String {
+    let part = circuit.part(fault.part);
+    let text = modes(part)
+        .into_iter()
+        .find(|mode| mode.name == fault.mode)
+        .map_or_else(|| fault.mode.clone(), |mode| mode.text);
+    format!("{} {text}", part.id)
+}
