@@ -2,6 +2,7 @@
 
 pub mod chance;
 pub mod circuit;
+pub mod cli;
 pub mod diagnosis;
 pub mod diagnostic;
 pub mod drill;

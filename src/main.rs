@@ -1,2 +1,5 @@
 //! The `halfsplit` program.
-fn main() {}
+
+fn main() -> std::process::ExitCode {
+    halfsplit::cli::run()
+}

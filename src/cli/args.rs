@@ -1,0 +1,68 @@
+//! What can be typed on the command line.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Find the failed part of an aircraft electrical system by reasoning.
+///
+/// Without a verb the program opens. For training only: work on an aircraft follows
+/// the approved maintenance data, local rules and licensed staff.
+#[derive(Debug, Parser)]
+#[command(name = "halfsplit", version, max_term_width = 100)]
+pub struct Arguments {
+    /// Plain lines instead of the full screen (also when stdin or stdout is no terminal)
+    #[arg(long, global = true)]
+    pub plain: bool,
+    /// What to do
+    #[command(subcommand)]
+    pub verb: Option<Verb>,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub enum Verb {
+    /// Work a drill: find the hidden fault
+    Drill(Drill),
+    /// Solve a system and print every net, lamp and meter
+    Solve(Solve),
+    /// Check system files and print every finding
+    Check(Check),
+}
+
+/// Arguments of `drill`.
+#[derive(Debug, Args)]
+pub struct Drill {
+    /// A system that comes with the program, a system file, or its folder
+    pub system: String,
+    /// Hide this fault
+    #[arg(long, value_name = "PART:MODE")]
+    pub fault: Option<String>,
+    /// Draw the fault and the instruments' errors from this number
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+}
+
+/// Arguments of `solve`.
+#[derive(Debug, Args)]
+pub struct Solve {
+    /// A system that comes with the program, a system file, or its folder
+    pub system: String,
+    /// Put a control in a position before switching on
+    #[arg(long = "set", value_name = "CONTROL=POSITION")]
+    pub sets: Vec<String>,
+    /// Let this fault strike once everything runs
+    #[arg(long = "fault", value_name = "PART:MODE")]
+    pub faults: Vec<String>,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub struct Check {
+    /// System files or folders
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+}

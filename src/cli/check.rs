@@ -1,0 +1,50 @@
+//! `halfsplit check`: every finding of every file in one run.
+
+use std::io::Write;
+
+use anyhow::Result;
+
+use super::{Ended, args};
+use crate::diagnostic::plain;
+use crate::library;
+
+/// Checks the files; errors in any of them make the run fail with exit code 2.
+pub(super) fn run(arguments: &args::Check) -> Result<Ended> {
+    let mut out = std::io::stdout().lock();
+    let mut wrong = 0;
+    let mut warned = 0;
+    for path in &arguments.files {
+        let name = path.to_string_lossy();
+        let (circuit, findings) = match library::check(&name) {
+            Ok(checked) => checked,
+            Err(error) => {
+                wrong += 1;
+                out.flush()?;
+                writeln!(std::io::stderr(), "{}", plain(&error.to_string()))?;
+                continue;
+            }
+        };
+        for finding in &findings {
+            writeln!(out, "{finding}")?;
+        }
+        let Some(circuit) = circuit else {
+            wrong += 1;
+            continue;
+        };
+        warned += findings.len();
+        writeln!(
+            out,
+            "{}: {} parts, {} nets, {} fault modes, {} test points, {} stations",
+            plain(&name),
+            circuit.parts.len(),
+            circuit.nets.len(),
+            crate::faults::all(&circuit).len(),
+            circuit.test_points.len(),
+            circuit.stations.len()
+        )?;
+    }
+    if wrong > 0 {
+        anyhow::bail!("{wrong} of {} not usable as they stand", arguments.files.len());
+    }
+    Ok(if warned > 0 { Ended::WithFinding } else { Ended::Well })
+}

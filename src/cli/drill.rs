@@ -1,0 +1,61 @@
+//! `halfsplit drill` and the program without a verb.
+
+use std::io::{IsTerminal, Write};
+use std::sync::Arc;
+use std::time::{SystemTime, UNIX_EPOCH};
+
+use anyhow::Result;
+
+use super::{Ended, args, plain};
+use crate::circuit::Circuit;
+use crate::drill::Session;
+use crate::faults;
+use crate::library;
+
+/// Works one drill.
+pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
+    let circuit = Arc::new(library::load(&arguments.system)?);
+    let seed = arguments.seed.unwrap_or_else(fresh_seed);
+    let session = session(circuit, arguments.fault.as_deref(), seed)?;
+    if plain || !on_a_terminal() {
+        let input = std::io::stdin();
+        let prompt = input.is_terminal();
+        return plain::work(session, input.lock(), std::io::stdout().lock(), prompt);
+    }
+    drop(session);
+    anyhow::bail!("screen")
+}
+
+/// Opens the program: the menu, or on plain lines what one can type.
+pub(super) fn menu(plain: bool) -> Result<Ended> {
+    if plain || !on_a_terminal() {
+        let mut out = std::io::stdout().lock();
+        writeln!(out, "halfsplit: find the failed part by reasoning. Systems:")?;
+        for name in library::NAMES {
+            writeln!(out, "  {name}")?;
+        }
+        writeln!(out, "Start one with: halfsplit drill SYSTEM --plain")?;
+        return Ok(Ended::Well);
+    }
+    anyhow::bail!("screen")
+}
+
+fn session(circuit: Arc<Circuit>, fault: Option<&str>, seed: u64) -> Result<Session> {
+    Ok(match fault {
+        Some(typed) => {
+            let (fault, _) = faults::parse(&circuit, typed)?;
+            Session::planted(circuit, fault, seed)?
+        }
+        None => Session::drawn(circuit, seed)?,
+    })
+}
+
+fn on_a_terminal() -> bool {
+    std::io::stdin().is_terminal() && std::io::stdout().is_terminal()
+}
+
+/// A seed nobody chose: short enough to be read out and typed again.
+fn fresh_seed() -> u64 {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    (since.as_millis() as u64) % 1_000_000
+}

@@ -1,0 +1,66 @@
+//! The command line: what was typed, and which part of the program does it.
+//!
+//! Only this layer prints, reads the clock and knows exit codes: 0 done, 1 a finding
+//! or a wrong call, 2 bad usage or bad input.
+
+mod args;
+mod check;
+mod drill;
+mod plain;
+mod solve;
+
+pub use args::Arguments;
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::diagnostic::plain;
+use args::Verb;
+
+/// How a run ended, as far as a calling script is concerned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ended {
+    /// Done.
+    Well,
+    /// Done, with a finding or a wrong call.
+    WithFinding,
+}
+
+/// Runs the program.
+pub fn run() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Clap prints help to standard output and mistakes to standard error.
+            let code = if error.use_stderr() { 2 } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    let ended = match arguments.verb {
+        None => drill::menu(arguments.plain),
+        Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain),
+        Some(Verb::Solve(solve)) => solve::run(&solve),
+        Some(Verb::Check(check)) => check::run(&check),
+    };
+    match ended {
+        Ok(Ended::Well) => ExitCode::SUCCESS,
+        Ok(Ended::WithFinding) => ExitCode::from(1),
+        Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            let text: String =
+                format!("{error:#}").lines().map(plain).collect::<Vec<_>>().join("\n");
+            let _ = writeln!(std::io::stderr(), "{text}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// Whether the reader of our output has gone away, which is not our mistake.
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error
+        .downcast_ref::<std::io::Error>()
+        .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
+}

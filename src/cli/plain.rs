@@ -1,0 +1,369 @@
+//! The drill as plain lines: one step a line in, what it showed a line out.
+//!
+//! No box-drawing, no colour, nothing that moves: a screen reader can speak it and a
+//! script can drive it. It goes through the same [`Session::apply`] as the screen.
+
+use std::collections::BTreeMap;
+use std::io::{BufRead, Write};
+
+use anyhow::Result;
+
+use super::Ended;
+use crate::circuit::{Circuit, PartId, StationId};
+use crate::diagnostic::plain;
+use crate::drill::command::{COMMANDS, Request, Topic, line_for, parse, steps_here};
+use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
+use crate::faults;
+use crate::observation::{Percept, Step, What};
+use crate::score::{Debrief, debrief, told_with_walk};
+use crate::units::{minutes, significant};
+
+/// What every drill begins with.
+pub const TRAINING_ONLY: &str = "Training model only. On an aircraft follow the approved \
+maintenance data, local rules and licensed staff. 115 V 400 Hz kills: power off and proven dead \
+before hands go in; capacitors and machines keep energy; reset a breaker once at most and only \
+when its cause is known.";
+
+/// Works a drill from lines of text; `prompt` is for a person at a keyboard.
+///
+/// # Errors
+/// When the input cannot be read, the output not written, or the model not solved.
+pub fn work(
+    mut session: Session,
+    input: impl BufRead,
+    mut out: impl Write,
+    prompt: bool,
+) -> Result<Ended> {
+    let circuit = std::sync::Arc::clone(session.circuit());
+    let mut seen = Seen::default();
+    writeln!(out, "{}", plain(&circuit.title))?;
+    writeln!(out, "{TRAINING_ONLY}")?;
+    writeln!(out, "Seed {}.", session.seed())?;
+    tell(&mut out, &session, Topic::WriteUp)?;
+    arrive(&mut out, &session, &mut seen)?;
+    writeln!(out, "Type `help` for the commands.")?;
+    ask(&mut out, prompt)?;
+    for line in input.lines() {
+        let line = line?;
+        let line = line.trim();
+        if !line.is_empty() && !line.starts_with('#') {
+            match parse(&circuit, line) {
+                Err(message) => writeln!(out, "{}", plain(&message))?,
+                Ok(Request::Quit) => {
+                    writeln!(out, "Left the drill after {}.", minutes(session.minutes()))?;
+                    return Ok(Ended::Well);
+                }
+                Ok(Request::Tell(topic)) => tell(&mut out, &session, topic)?,
+                Ok(Request::Do(action)) => {
+                    act(&mut out, &mut session, action, &mut seen)?;
+                    if session.call().is_some() {
+                        return close(&mut out, &session);
+                    }
+                }
+            }
+        }
+        ask(&mut out, prompt)?;
+    }
+    writeln!(out, "Input ended after {}; no call was made.", minutes(session.minutes()))?;
+    Ok(Ended::Well)
+}
+
+/// What was last seen of each face, so that only news is told.
+type Seen = BTreeMap<PartId, Percept>;
+
+fn ask(out: &mut impl Write, prompt: bool) -> Result<()> {
+    if prompt {
+        write!(out, "> ")?;
+        out.flush()?;
+    }
+    Ok(())
+}
+
+fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut Seen) -> Result<()> {
+    let circuit = std::sync::Arc::clone(session.circuit());
+    match session.apply(action) {
+        Outcome::Refused(why) => writeln!(out, "Not done: {}.", plain(&why))?,
+        Outcome::Noted => writeln!(out, "Noted.")?,
+        Outcome::Called => {}
+        Outcome::Advised(advice) => writeln!(out, "{}", advice_words(&circuit, &advice))?,
+        Outcome::Done(index) => {
+            let entry = session.log()[index].clone();
+            writeln!(
+                out,
+                "[{}] {}: {}.",
+                minutes(entry.clock),
+                plain(&entry.observation.step.told(&circuit)),
+                minutes(entry.minutes)
+            )?;
+            for breach in &entry.breaches {
+                writeln!(out, "Caution: {}.", plain(breach))?;
+            }
+            match entry.observation.step {
+                Step::Go(_) => arrive(out, session, seen)?,
+                Step::LookAround => faces(out, &circuit, &entry, seen, true)?,
+                Step::Act(_) | Step::Probe(_) => faces(out, &circuit, &entry, seen, false)?,
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Tells what a step showed: its own result always, faces all or only the news.
+fn faces(
+    out: &mut impl Write,
+    circuit: &Circuit,
+    entry: &Entry,
+    seen: &mut Seen,
+    all: bool,
+) -> Result<()> {
+    let mut told = false;
+    for &(what, percept) in &entry.observation.percepts {
+        let news = match what {
+            What::Face(part) => seen.insert(part, percept) != Some(percept) || all,
+            What::WhileHeld(part) => seen.get(&part) != Some(&percept),
+            What::InHand(_) | What::Display(_) => true,
+        };
+        if news {
+            told = true;
+            writeln!(
+                out,
+                "  {}: {}",
+                plain(&what.told(circuit)),
+                plain(&percept.told(what, circuit))
+            )?;
+        }
+    }
+    if !told {
+        writeln!(out, "  nothing changes here")?;
+    }
+    Ok(())
+}
+
+/// Tells a station one has come to: cautions, then everything it shows.
+fn arrive(out: &mut impl Write, session: &Session, seen: &mut Seen) -> Result<()> {
+    let circuit = session.circuit();
+    let station = circuit.station(session.place().station);
+    writeln!(out, "At {}.", plain(&station.title))?;
+    for caution in &station.cautions {
+        writeln!(out, "Caution: {}", plain(caution))?;
+    }
+    for (part, percept) in session.faces() {
+        let what = What::Face(part);
+        seen.insert(part, percept);
+        writeln!(out, "  {}: {}", plain(&what.told(circuit)), plain(&percept.told(what, circuit)))?;
+    }
+    for control in crate::drill::view(session).controls {
+        writeln!(
+            out,
+            "  {} ({}): {}",
+            plain(&control.label),
+            plain(&circuit.part(control.part).id),
+            plain(&control.positions[control.at])
+        )?;
+    }
+    Ok(())
+}
+
+fn advice_words(circuit: &Circuit, advice: &Advice) -> String {
+    match advice {
+        Advice::Nothing => "No single fault explains what was seen.".to_owned(),
+        Advice::Call { fault, group_probability } => format!(
+            "Best: make the call. The observations give {} {} %.\n  type: call {}",
+            plain(&circuit.part(fault.part).id),
+            significant(100.0 * group_probability, 3),
+            plain(&fault.code(circuit))
+        ),
+        Advice::Do { prospect, candidates, groups } => {
+            let mut text = format!(
+                "{candidates} faults in {groups} repair groups are left. Best: {}, worth {} bits \
+                 for {}.",
+                plain(&told_with_walk(circuit, prospect)),
+                significant(prospect.bits, 2),
+                minutes(prospect.minutes)
+            );
+            if prospect.walk && !matches!(prospect.step, Step::Go(_)) {
+                let go = line_for(circuit, Step::Go(prospect.station));
+                text.push_str(&format!("\n  type: {}", plain(&go)));
+            }
+            text.push_str(&format!("\n  type: {}", plain(&line_for(circuit, prospect.step))));
+            text
+        }
+    }
+}
+
+fn tell(out: &mut impl Write, session: &Session, topic: Topic) -> Result<()> {
+    let circuit = session.circuit();
+    let place = session.place();
+    match topic {
+        Topic::Help => {
+            for command in &COMMANDS {
+                writeln!(out, "  {:<24} {}", command.form, command.help)?;
+            }
+        }
+        Topic::WriteUp => {
+            writeln!(out, "The crew wrote:")?;
+            for line in &session.write_up().lines {
+                writeln!(out, "  {}", plain(line))?;
+            }
+        }
+        Topic::Stations => {
+            for (id, station) in circuit.stations_with_ids() {
+                let away = if id == place.station {
+                    "you are here".to_owned()
+                } else {
+                    minutes(place.minutes_to(circuit, id))
+                };
+                writeln!(out, "  {:<16} {} ({away})", plain(&station.id), plain(&station.title))?;
+            }
+        }
+        Topic::Steps => steps(out, session)?,
+        Topic::Notebook => {
+            for entry in session.log() {
+                writeln!(
+                    out,
+                    "  [{}] {}",
+                    minutes(entry.clock),
+                    plain(&entry.observation.step.told(circuit))
+                )?;
+                for &(what, percept) in &entry.observation.percepts {
+                    if !matches!(what, What::Face(_) | What::WhileHeld(_)) {
+                        writeln!(
+                            out,
+                            "      {}: {}",
+                            plain(&what.told(circuit)),
+                            plain(&percept.told(what, circuit))
+                        )?;
+                    }
+                }
+            }
+        }
+        Topic::Board => {
+            for (part, mark) in session.marks() {
+                let word = match mark {
+                    Mark::Suspect => "suspect",
+                    Mark::Cleared => "cleared",
+                };
+                writeln!(out, "  {}: {word}", plain(&circuit.part(*part).id))?;
+            }
+            if session.marks().is_empty() {
+                writeln!(out, "  no marks yet")?;
+            }
+        }
+        Topic::Modes(part) => {
+            for mode in faults::modes(circuit.part(part)) {
+                let id = plain(&circuit.part(part).id);
+                writeln!(out, "  {id}:{} - {id} {}", plain(&mode.name), plain(&mode.text))?;
+            }
+        }
+        Topic::Place(part) => {
+            let part = circuit.part(part);
+            writeln!(
+                out,
+                "  {} ({}) is at {}; to replace it takes {}",
+                plain(&part.id),
+                plain(&part.label),
+                plain(&circuit.station(part.station).title),
+                minutes(part.replace_minutes)
+            )?;
+        }
+    }
+    Ok(())
+}
+
+fn steps(out: &mut impl Write, session: &Session) -> Result<()> {
+    let circuit = session.circuit();
+    let here: StationId = session.place().station;
+    for (step, cost) in steps_here(session) {
+        writeln!(out, "  {:<32} {}", plain(&line_for(circuit, step)), minutes(cost))?;
+    }
+    let points: Vec<String> =
+        circuit.test_points.iter().filter(|t| t.station == here).map(|t| plain(&t.id)).collect();
+    if !points.is_empty() {
+        writeln!(out, "  test points for ac, dc, ohms: {}", points.join(", "))?;
+    }
+    let parts: Vec<String> = circuit
+        .parts
+        .iter()
+        .filter(|p| p.station == here)
+        .map(|p| format!("{} ({})", plain(&p.id), minutes(p.replace_minutes)))
+        .collect();
+    writeln!(out, "  parts that can be replaced here: {}", parts.join(", "))?;
+    Ok(())
+}
+
+/// Prints the debrief.
+fn close(out: &mut impl Write, session: &Session) -> Result<Ended> {
+    let debrief = debrief(session)?;
+    write_debrief(out, &debrief)?;
+    Ok(if debrief.verdict.right_part { Ended::Well } else { Ended::WithFinding })
+}
+
+fn write_debrief(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
+    let verdict = &debrief.verdict;
+    writeln!(out, "Debrief.")?;
+    writeln!(out, "You called {}. {}", plain(&verdict.called), plain(&verdict.sentence))?;
+    writeln!(out, "The fault was {}: {}.", plain(&verdict.planted), plain(&verdict.planted_text))?;
+    writeln!(
+        out,
+        "{} in all, {} steps; the write-up left {} faults possible.",
+        minutes(debrief.minutes),
+        debrief.rows.len(),
+        debrief.start_candidates
+    )?;
+    for (index, row) in debrief.rows.iter().enumerate() {
+        writeln!(
+            out,
+            "{}. [{}] {}{}",
+            index + 1,
+            minutes(row.clock),
+            plain(&row.step),
+            if row.advice_taken { " (advised)" } else { "" }
+        )?;
+        writeln!(
+            out,
+            "   expected {} bits, gained {}, {}; {} faults in {} groups left",
+            bits(row.expected_bits),
+            bits(row.gained_bits),
+            minutes(row.minutes),
+            row.candidates,
+            row.groups
+        )?;
+        if let Some(best) = &row.best {
+            writeln!(
+                out,
+                "   best available: {}, {} bits for {}",
+                plain(&best.step),
+                bits(best.bits),
+                minutes(best.minutes)
+            )?;
+        }
+        writeln!(out, "   {}.", plain(&row.remark))?;
+    }
+    for caution in &debrief.cautions {
+        writeln!(out, "Against a caution: {}.", plain(caution))?;
+    }
+    if !debrief.parts_changed_good.is_empty() {
+        writeln!(out, "Changed though good: {}.", plain(&debrief.parts_changed_good.join(", ")))?;
+    }
+    let left: Vec<String> = debrief
+        .left
+        .iter()
+        .take(8)
+        .map(|(fault, p)| format!("{} {} %", plain(fault), significant(100.0 * p, 3)))
+        .collect();
+    writeln!(out, "Still possible at the call: {}.", left.join(", "))?;
+    writeln!(out, "Why the others are out:")?;
+    for line in &debrief.exclusions {
+        let by = line.row.map_or("write-up".to_owned(), |row| format!("step {}", row + 1));
+        writeln!(out, "  {} ({by}): {}", plain(&line.fault), plain(&line.why))?;
+    }
+    writeln!(out, "What happened inside:")?;
+    for line in &debrief.story {
+        writeln!(out, "  {}", plain(line))?;
+    }
+    Ok(())
+}
+
+fn bits(value: f64) -> String {
+    format!("{:.2}", if value.abs() < 0.005 { 0.0 } else { value })
+}

@@ -1,0 +1,207 @@
+//! `halfsplit solve`: a system in a given setup and with given faults, as numbers.
+
+use std::io::Write;
+use std::sync::Arc;
+
+use anyhow::{Context, Result, anyhow, bail};
+use serde_json::{Map, Value, json};
+
+use super::{Ended, args};
+use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
+use crate::diagnostic::did_you_mean;
+use crate::faults;
+use crate::library;
+use crate::network::{Network, PartState, Settled, State, StopReason};
+use crate::observation::{light_word, meter_dial, meter_value, relative_light};
+use crate::units::significant;
+
+/// Solves and prints.
+pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
+    let circuit = library::load(&arguments.system)?;
+    let (network, settled) = solve(circuit, &arguments.sets, &arguments.faults)?;
+    let mut out = std::io::stdout().lock();
+    if arguments.json {
+        serde_json::to_writer(&mut out, &as_json(&network, &settled))?;
+        writeln!(out)?;
+    } else {
+        as_text(&mut out, &network, &settled)?;
+    }
+    Ok(Ended::Well)
+}
+
+/// Sets the controls, switches on, lets the faults strike one after another.
+fn solve(circuit: Circuit, sets: &[String], faults: &[String]) -> Result<(Network, Settled)> {
+    let mut circuit = Arc::new(circuit);
+    let mut state = State::at_rest(&circuit);
+    for set in sets {
+        let (control, position) =
+            set.split_once('=').with_context(|| format!("`{set}` is not CONTROL=POSITION"))?;
+        let id = circuit.find_part(control).ok_or_else(|| {
+            let hint = did_you_mean(control, circuit.parts.iter().map(|p| p.id.as_str()));
+            anyhow!("no control `{control}` in this system{}", tail(hint))
+        })?;
+        let Kind::Switch(switch) = &circuit.part(id).kind else {
+            bail!("{} is not a control", circuit.part(id).id)
+        };
+        let at =
+            switch.positions.iter().position(|p| p.eq_ignore_ascii_case(position)).ok_or_else(
+                || {
+                    anyhow!(
+                        "{} has no position `{position}`; it has {}",
+                        circuit.part(id).id,
+                        switch.positions.join(", ")
+                    )
+                },
+            )?;
+        state.set(id, PartState::Position(at as u8));
+    }
+    let mut network = Network::new(Arc::clone(&circuit));
+    let mut settled = network.settle(state)?;
+    for typed in faults {
+        let (fault, mode) = faults::parse(&circuit, typed)?;
+        circuit = Arc::new(faults::apply(&circuit, &fault, &mode));
+        network = Network::like(Arc::clone(&circuit), &network);
+        let mut state = settled.state.clone();
+        state.adopt(&circuit, fault.part);
+        let events = settled.events;
+        settled = network.settle(state)?;
+        settled.events.splice(0..0, events);
+    }
+    Ok((network, settled))
+}
+
+fn tail(hint: Option<String>) -> String {
+    hint.map(|h| format!("; {h}")).unwrap_or_default()
+}
+
+fn stop_word(stop: &StopReason) -> &'static str {
+    match stop {
+        StopReason::Steady => "steady",
+        StopReason::Chattering { .. } => "chattering",
+        StopReason::StepLimit(_) => "step-limit",
+    }
+}
+
+fn state_word(circuit: &Circuit, part: usize, state: PartState) -> Option<String> {
+    Some(match state {
+        PartState::Plain => return None,
+        PartState::Position(at) => match &circuit.parts[part].kind {
+            Kind::Switch(switch) => switch.positions[usize::from(at)].clone(),
+            _ => return None,
+        },
+        PartState::Breaker { closed: true, .. } => "closed".to_owned(),
+        PartState::Breaker { tripped: true, .. } => "tripped".to_owned(),
+        PartState::Breaker { .. } => "pulled".to_owned(),
+        PartState::Fuse { seated: false, .. } => "pulled".to_owned(),
+        PartState::Fuse { blown: true, .. } => "blown".to_owned(),
+        PartState::Fuse { .. } => "whole".to_owned(),
+        PartState::Relay { operated: true } => "operated".to_owned(),
+        PartState::Relay { .. } => "released".to_owned(),
+        PartState::Machine { running: true } => "running".to_owned(),
+        PartState::Machine { .. } => "stopped".to_owned(),
+    })
+}
+
+fn as_json(network: &Network, settled: &Settled) -> Value {
+    let circuit = network.circuit();
+    let solution = &settled.solution;
+    let mut nets = Map::new();
+    for (index, name) in circuit.nets.iter().enumerate() {
+        let ac: Vec<Value> = solution
+            .ac
+            .iter()
+            .map(|group| {
+                json!({
+                    "source": circuit.part(group.source).id,
+                    "hertz": group.hertz,
+                    "re": group.volts[index].re,
+                    "im": group.volts[index].im,
+                })
+            })
+            .collect();
+        let net = NetId(index as u32);
+        nets.insert(
+            name.clone(),
+            json!({
+                "dc": solution.dc[index],
+                "ac": ac,
+                "ac_rms": solution.ac_between(net, AIRFRAME),
+            }),
+        );
+    }
+    let (mut lamps, mut meters, mut parts) = (Map::new(), Map::new(), Map::new());
+    for (index, part) in circuit.parts.iter().enumerate() {
+        match &part.kind {
+            Kind::Lamp(lamp) => {
+                let light = relative_light(lamp, solution.rms_between(lamp.a, lamp.b));
+                lamps.insert(
+                    part.id.clone(),
+                    json!({ "relative_light": light, "seen": light_word(light).word() }),
+                );
+            }
+            Kind::Meter(meter) => {
+                meters.insert(
+                    part.id.clone(),
+                    json!({
+                        "value": meter_value(meter, solution),
+                        "angle_fraction": meter_dial(meter, solution).exact,
+                    }),
+                );
+            }
+            _ => {}
+        }
+        if let Some(word) = state_word(circuit, index, settled.state.parts[index]) {
+            parts.insert(part.id.clone(), json!({ "state": word }));
+        }
+    }
+    let events: Vec<String> = settled.events.iter().map(|e| e.told(circuit)).collect();
+    json!({
+        "stop": stop_word(&settled.stop),
+        "nets": nets,
+        "lamps": lamps,
+        "meters": meters,
+        "parts": parts,
+        "events": events,
+    })
+}
+
+fn as_text(out: &mut impl Write, network: &Network, settled: &Settled) -> Result<()> {
+    let circuit = network.circuit();
+    let solution = &settled.solution;
+    writeln!(out, "{}: {}", circuit.title, stop_word(&settled.stop))?;
+    for event in &settled.events {
+        writeln!(out, "  {}", event.told(circuit))?;
+    }
+    writeln!(out, "nets, volts to {}:", crate::circuit::AIRFRAME_NAME)?;
+    for (index, name) in circuit.nets.iter().enumerate().skip(1) {
+        let net = NetId(index as u32);
+        writeln!(
+            out,
+            "  {name:<20} {:>8} DC  {:>8} AC",
+            significant(rounded(solution.dc[index]), 4),
+            significant(rounded(solution.ac_between(net, AIRFRAME)), 4)
+        )?;
+    }
+    writeln!(out, "parts:")?;
+    for (index, part) in circuit.parts.iter().enumerate() {
+        let shown = match &part.kind {
+            Kind::Lamp(lamp) => {
+                let light = relative_light(lamp, solution.rms_between(lamp.a, lamp.b));
+                Some(light_word(light).word().to_owned())
+            }
+            Kind::Meter(meter) => {
+                Some(format!("{} {}", significant(meter_value(meter, solution), 4), meter.unit))
+            }
+            _ => state_word(circuit, index, settled.state.parts[index]),
+        };
+        if let Some(shown) = shown {
+            writeln!(out, "  {:<20} {shown}", part.id)?;
+        }
+    }
+    Ok(())
+}
+
+/// What insulation leakage leaves on a dead net is nothing to print.
+fn rounded(volts: f64) -> f64 {
+    if volts.abs() < 1e-6 { 0.0 } else { volts }
+}
