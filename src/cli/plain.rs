@@ -19,7 +19,7 @@ use crate::score::{Debrief, debrief, told_with_walk};
 use crate::units::{minutes, significant};
 
 /// What every drill begins with.
-pub const TRAINING_ONLY: &str = "Training model only. On an aircraft follow the approved \
+pub(super) const TRAINING_ONLY: &str = "Training model only. On an aircraft follow the approved \
 maintenance data, local rules and licensed staff. 115 V 400 Hz kills: power off and proven dead \
 before hands go in; capacitors and machines keep energy; reset a breaker once at most and only \
 when its cause is known.";
@@ -28,7 +28,7 @@ when its cause is known.";
 ///
 /// # Errors
 /// When the input cannot be read, the output not written, or the model not solved.
-pub fn work(
+pub(super) fn work(
     mut session: Session,
     input: impl BufRead,
     mut out: impl Write,

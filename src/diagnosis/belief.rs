@@ -186,6 +186,11 @@ impl Belief {
 }
 
 impl Candidate {
+    /// The aircraft as it would be with this fault, after the steps so far.
+    pub fn rig(&self) -> &Rig {
+        &self.rig
+    }
+
     fn observe(&mut self, at: usize, observation: &Observation) {
         if let Step::Act(Act::Replace(part)) = observation.step {
             // Another instrument, another error.

@@ -135,25 +135,40 @@ impl Session {
         Self::begin(normal, fault, seed)
     }
 
-    /// A drill with a fault drawn by its rate from those the crew would notice; from
-    /// all, when they would notice none.
+    /// A drill with a fault drawn by its rate from those the crew would notice and whose
+    /// write-up still leaves a question; where there are none, from all.
     ///
     /// # Errors
     /// [`SolveError`] when the circuit or a faulted circuit has no solution.
     pub fn drawn(circuit: Arc<Circuit>, seed: u64) -> Result<Self, SolveError> {
         let normal = Rig::normal(circuit)?;
-        let all = faults::all(normal.circuit());
-        let mut weights = Vec::with_capacity(all.len());
-        for (fault, mode) in &all {
-            let rig = normal.with_failed(fault.part, mode.faulted.clone())?;
-            weights.push(if write_up::noticed(&normal, &rig) { mode.rate } else { 0.0 });
+        let prior = Belief::prior(&normal)?;
+        let mut weights: Vec<f64> = prior
+            .candidates()
+            .iter()
+            .map(|c| if write_up::noticed(&normal, c.rig()) { c.mode.rate } else { 0.0 })
+            .collect();
+        let mut chance = Chance::stream(seed, "fault");
+        let mut fallback = None;
+        while let Some(drawn) = chance.weighted(&weights) {
+            weights[drawn] = 0.0;
+            let fault = prior.candidates()[drawn].fault.clone();
+            let session = Self::begin(normal.clone(), fault, seed)?;
+            let mut belief = prior.clone();
+            for observation in &session.write_up.observations {
+                belief.observe(observation);
+            }
+            if belief.group_posterior().iter().filter(|p| **p > 0.0).count() > 1 {
+                return Ok(session);
+            }
+            fallback.get_or_insert(session);
         }
-        if weights.iter().all(|w| *w == 0.0) {
-            weights = all.iter().map(|(_, mode)| mode.rate).collect();
+        if let Some(session) = fallback {
+            return Ok(session);
         }
-        let drawn = Chance::stream(seed, "fault").weighted(&weights).unwrap_or(0);
-        let fault = all.into_iter().nth(drawn).map(|(fault, _)| fault).expect("parts can fail");
-        Self::begin(normal, fault, seed)
+        let rates: Vec<f64> = prior.candidates().iter().map(|c| c.mode.rate).collect();
+        let drawn = chance.weighted(&rates).expect("some part can fail");
+        Self::begin(normal, prior.candidates()[drawn].fault.clone(), seed)
     }
 
     fn begin(normal: Rig, planted: Fault, seed: u64) -> Result<Self, SolveError> {

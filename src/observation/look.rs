@@ -170,6 +170,13 @@ pub fn meter_dial(meter: &Meter, solution: &Solution) -> Dial {
     }
 }
 
+/// Positive-sequence voltage, as a fraction of rated, above which a running gyro turns
+/// near synchronous speed and shows nothing amiss, and above which it still turns, too
+/// slow to hold; assumptions. An induction motor loses little speed while its torque
+/// lasts, so a gyro on two lines looks well: that is what its warning lamp is for.
+const GYRO_ERECT: f64 = 0.6;
+const GYRO_TURNS: f64 = 0.3;
+
 /// Speed below which a machine is heard to run slow, as a fraction of normal; an
 /// assumption.
 const HEARD_SLOW: f64 = 0.93;
@@ -208,7 +215,8 @@ pub(super) fn face(network: &Network, settled: &Settled, part: PartId) -> Option
         Kind::Gyro(gyro) if !gyro.shows.is_empty() => {
             let (first, _) = solution.sequence_squares(network.rotor_nets(part));
             let fed = (3.0 * first).sqrt() / gyro.volts;
-            life(if settled.state.running(part) { fed } else { 0.0 }, 0.8, 0.3, gyro.flag)
+            let fed = if settled.state.running(part) { fed } else { 0.0 };
+            life(fed, GYRO_ERECT, GYRO_TURNS, gyro.flag)
         }
         Kind::Converter(converter) => {
             let volts = solution.dc_between(converter.dc, converter.ret).abs();
