@@ -1,1 +1,4 @@
 //! Integration tests.
+
+mod bad_files;
+mod guide;

@@ -162,7 +162,7 @@ impl<'f> Writer<'f, '_> {
             for (name, texts) in &lists {
                 let (text, place) = texts[round];
                 let text = self.fill(text, place, &bindings[..outside]);
-                bindings.push(Binding { name: *name, text });
+                bindings.push(Binding { name, text });
             }
             self.entries(entries, entries_node, bindings);
             bindings.truncate(outside);

@@ -492,3 +492,134 @@ fn in_order(v: &Values, low: &str, high: &str, findings: &mut Findings) -> Optio
     findings.error("out-of-range", v.place_of(low), message, None);
     None
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec};
+    use super::super::{Circuit, read_system};
+    use super::*;
+
+    fn try_read(parts: &str) -> (Option<Circuit>, Vec<String>) {
+        let text = format!(
+            r#"System(id: "x", title: "x", stations: [Station(id: "s", title: "s")],
+               nets: ["N"], parts: [{parts}])"#
+        );
+        let (circuit, findings) = read_system("x", &text);
+        let errors = findings.iter().filter(|d| d.code != "net-with-one-end");
+        (circuit, errors.map(ToString::to_string).collect())
+    }
+
+    /// The kind that one line of a parts list gives.
+    fn kind(part: &str) -> Kind {
+        let (circuit, errors) = try_read(part);
+        circuit.unwrap_or_else(|| panic!("{errors:?}")).parts[0].kind.clone()
+    }
+
+    /// A sound value for a field, as an author writes it.
+    fn sample(field: &FieldSpec) -> String {
+        match field.kind {
+            FieldKind::Net => r#""N""#.to_owned(),
+            FieldKind::Number { most, .. } => most.min(1.0).to_string(),
+            FieldKind::Count { least, .. } => least.to_string(),
+            FieldKind::Text => r#""ON""#.to_owned(),
+            FieldKind::Flag => "true".to_owned(),
+            FieldKind::Choice(words) => format!("{:?}", words[0]),
+            FieldKind::Positions => r#"["OFF", "ON"]"#.to_owned(),
+            FieldKind::Closures => r#"{"ON": [("N", "GND")]}"#.to_owned(),
+            FieldKind::Contacts => r#"[(com: "N", no: "GND")]"#.to_owned(),
+            FieldKind::Scale => "[(0, 0), (10, 1)]".to_owned(),
+            FieldKind::Numbers => "[0, 5, 10]".to_owned(),
+            FieldKind::Needs => r#"[("N", "GND", 26)]"#.to_owned(),
+        }
+    }
+
+    #[test]
+    fn every_kind_can_be_written_with_few_fields_and_with_all() {
+        for spec in &CATALOGUE {
+            for all in [false, true] {
+                let fields: Vec<_> = spec
+                    .fields
+                    .iter()
+                    .filter(|field| all || field.default == FieldDefault::Required)
+                    // Released at 1 V and operated at 1 V would not do.
+                    .filter(|field| field.name != "dropout_volts")
+                    .map(|field| format!(", {}: {}", field.name, sample(field)))
+                    .collect();
+                let fields = fields.concat();
+                let dropout =
+                    if all && spec.id == KindId::Relay { ", dropout_volts: 0.5" } else { "" };
+                let part = format!(r#"{}(id: "P", at: "s"{fields}{dropout})"#, spec.name);
+                let (circuit, errors) = try_read(&part);
+                assert!(errors.is_empty(), "{part}: {errors:?}");
+                assert_eq!(circuit.unwrap().parts.len(), 1);
+            }
+        }
+    }
+
+    #[test]
+    fn a_wire_has_the_ohms_of_its_gauge_and_length() {
+        // FAA AC 43.13-1B Change 1, Table 11-9: 16 AWG, 4.81 ohms per 1000 ft.
+        let Kind::Wire(wire) =
+            kind(r#"Wire(id: "W", at: "s", a: "N", b: "GND", gauge: 16, feet: 20)"#)
+        else {
+            panic!("not a wire")
+        };
+        assert!((wire.ohms - 0.0962).abs() < 1e-12, "{}", wire.ohms);
+        let Kind::Wire(wire) = kind(r#"Wire(id: "W", at: "s", a: "N", b: "GND", ohms: 0.3)"#)
+        else {
+            panic!("not a wire")
+        };
+        assert_eq!(wire.ohms, 0.3);
+    }
+
+    #[test]
+    fn a_rating_and_power_factor_become_resistance_and_reactance() {
+        // 115 V, 100 VA: |Z| = 132.25 ohms; at 0.6 lagging 79.35 + j105.8.
+        let fields = "volts: 115, volt_amps: 100, power_factor: 0.6";
+        let Kind::Load(load) = kind(&format!(r#"Load(id: "L", at: "s", a: "N", {fields})"#)) else {
+            panic!("not a load")
+        };
+        assert!((load.ohms - 79.35).abs() < 1e-9, "{}", load.ohms);
+        assert!((load.reactance_ohms - 105.8).abs() < 1e-9, "{}", load.reactance_ohms);
+        let part = format!(r#"Load3(id: "L", at: "s", a: "N", b: "GND", c: "N", {fields})"#);
+        let Kind::Load3(load) = kind(&part) else { panic!("not a three-phase load") };
+        // Three star legs of V^2 / S at V / sqrt(3) take S together.
+        let leg = (load.leg_ohms[0].powi(2) + load.leg_reactance_ohms.powi(2)).sqrt();
+        assert!((3.0 * (115.0_f64.powi(2) / 3.0) / leg - 100.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_is_left_out_follows_from_the_rating() {
+        let Kind::Breaker(breaker) =
+            kind(r#"Breaker(id: "B", at: "s", line: "N", load: "GND", amps: 5)"#)
+        else {
+            panic!("not a breaker")
+        };
+        assert_eq!(breaker.ohms, 0.02);
+        let Kind::Converter(converter) = kind(
+            r#"Converter(id: "C", at: "s", dc: "N", a: "N", b: "GND", c: "N", volts: 100, volt_amps: 1000)"#,
+        ) else {
+            panic!("not a converter")
+        };
+        assert_eq!(converter.idle_watts, 200.0);
+        assert_eq!(converter.ceiling_volts, 135.0);
+        assert!((converter.phase_ohms - 0.3).abs() < 1e-12);
+        assert!((converter.phase_reactance_ohms - 1.0).abs() < 1e-12);
+        let Kind::Transformer(transformer) = kind(
+            r#"Transformer(id: "T", at: "s", p1: "N", s1: "N", primary_volts: 100, volt_amps: 100,
+               series_percent: 3, leakage_percent: 2, magnetising_percent: 8, core_percent: 4)"#,
+        ) else {
+            panic!("not a transformer")
+        };
+        assert!((transformer.series_ohms - 3.0).abs() < 1e-12);
+        assert!((transformer.leakage_reactance_ohms - 2.0).abs() < 1e-12);
+        assert!((transformer.magnetising_reactance_ohms - 1250.0).abs() < 1e-9);
+        assert!((transformer.core_ohms - 2500.0).abs() < 1e-9);
+        let Kind::Meter(meter) = kind(
+            r#"Meter(id: "M", at: "s", plus: "N", scale: [(0, 0), (10, 1)], divisions: [0, 10])"#,
+        ) else {
+            panic!("not a meter")
+        };
+        assert_eq!(meter.figures, [0.0, 10.0]);
+    }
+}

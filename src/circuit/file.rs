@@ -313,7 +313,7 @@ fn report_syntax(error: &SpannedError, text: &str, findings: &mut Findings) {
         }
         Error::ExpectedDifferentStructName { expected, found } => (
             "syntax",
-            end,
+            start,
             format!("expected {} but found {}", quoted(expected), quoted(found)),
             did_you_mean(short(found), [*expected]),
         ),

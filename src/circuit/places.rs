@@ -335,10 +335,10 @@ mod tests {
 
     #[test]
     fn strings_comments_and_characters_hide_their_brackets() {
-        let text = r###"#![enable(implicit_some)]
+        let text = r##"#![enable(implicit_some)]
 // a ( line
 /* outer /* inner ) */ ] */
-(a: "q\"(", b: r#"raw " ( "#, c: '(', d: '\'', e: {"k(": [1, 2]}, r#f: 7)"###;
+(a: "q\"(", b: r#"raw " ( "#, c: '(', d: '\'', e: {"k(": [1, 2]}, r#f: 7)"##;
         let root = scan(text);
         assert_eq!(root.place, at(4, 1));
         assert_eq!(root.field("b").place, at(4, 16));

@@ -103,17 +103,10 @@ fn resolve(file: &SystemFile, root: &Node, findings: &mut Findings) -> Option<Ci
     let stations = stations(&file.stations, root, findings);
     let (net_names, net_places, mut nets) = nets(file, root.field("nets"), findings);
     let parts = parts(file, root, &stations, &mut nets, findings);
-    // Test points are read after the parts are counted: a probe is not an end.
-    for (index, name) in net_names.iter().enumerate().skip(1) {
-        let id = NetId(index as u32);
-        let ends = nets.parts_at(id);
-        if ends < 2 {
-            let message = match ends {
-                0 => format!("no part touches the net {}", quoted(name)),
-                _ => format!("only one part touches the net {}", quoted(name)),
-            };
-            findings.warning("net-with-one-end", net_places[index], message, None);
-        }
+    // A net can be bare only because a part was refused, so this waits for a file
+    // without errors. Test points come later: a probe is not an end.
+    if !findings.has_errors() {
+        warn_of_loose_nets(&net_names, &net_places, &nets, findings);
     }
     let test_points = test_points(file, root, &stations, &mut nets, findings);
     if findings.has_errors() {
@@ -136,6 +129,17 @@ fn resolve(file: &SystemFile, root: &Node, findings: &mut Findings) -> Option<Ci
         insulation_ohms,
         spare_fuses,
     })
+}
+
+fn warn_of_loose_nets(names: &[String], places: &[Place], nets: &Nets, findings: &mut Findings) {
+    for (index, (name, place)) in names.iter().zip(places).enumerate().skip(1) {
+        let message = match nets.parts_at(NetId(index as u32)) {
+            0 => format!("no part touches the net {}", quoted(name)),
+            1 => format!("only one part touches the net {}", quoted(name)),
+            _ => continue,
+        };
+        findings.warning("net-with-one-end", *place, message, None);
+    }
 }
 
 fn title(text: &str, what: &str, node: &Node, findings: &mut Findings) {

@@ -473,8 +473,8 @@ const CONTACT_FIELDS: [&str; 3] = ["com", "nc", "no"];
 const POSITION_LIMIT: u8 = 100;
 
 fn with_unit(number: f64, unit: &str) -> String {
-    let number = significant(number, 6);
-    if unit.is_empty() { number } else { format!("{number} {unit}") }
+    let text = significant(number, 6);
+    if unit.is_empty() || number.is_nan() { text } else { format!("{text} {unit}") }
 }
 
 /// Longest id, in characters.

@@ -1,0 +1,113 @@
+//! The authors' guide, `scenarios/README.md`, says what the reader does.
+//!
+//! `UPDATE=1 cargo test` writes the table of kinds in it anew.
+
+use std::collections::BTreeSet;
+use std::fs;
+
+use halfsplit::circuit::{CATALOGUE, FieldDefault, FieldKind, FieldSpec};
+use halfsplit::units::significant;
+
+use crate::bad_files::{bad_files, folder, read, said};
+
+const GUIDE: &str = "scenarios/README.md";
+
+fn guide() -> String {
+    fs::read_to_string(folder(GUIDE)).expect("the guide is there")
+}
+
+#[test]
+fn every_system_in_it_reads_clean() {
+    let guide = guide();
+    let systems: Vec<_> = guide
+        .split("```ron\n")
+        .skip(1)
+        .filter_map(|rest| rest.split("```").next())
+        .filter(|block| block.starts_with("System("))
+        .collect();
+    assert!(!systems.is_empty());
+    for system in systems {
+        assert_eq!(said(&read("guide", system)), "", "{system}");
+    }
+}
+
+#[test]
+fn it_lists_every_code_and_no_other() {
+    let mut met = BTreeSet::new();
+    for (path, text) in bad_files() {
+        met.extend(read(&path.to_string_lossy(), &text).iter().map(|finding| finding.code));
+    }
+    let guide = guide();
+    let (_, table) = guide.split_once("## Findings").expect("the guide has its findings");
+    let listed: BTreeSet<_> =
+        table.lines().filter_map(|line| line.strip_prefix("| `")?.split('`').next()).collect();
+    assert_eq!(met, listed);
+}
+
+#[test]
+fn its_table_of_kinds_is_the_catalogue() {
+    let guide = guide();
+    let (before, rest) = guide.split_once("<!-- kinds -->\n").expect("where the kinds begin");
+    let (table, after) = rest.split_once("<!-- end of kinds -->").expect("where they end");
+    let expected = kinds();
+    if std::env::var_os("UPDATE").is_some() {
+        let text = format!("{before}<!-- kinds -->\n{expected}<!-- end of kinds -->{after}");
+        fs::write(folder(GUIDE), text).unwrap();
+    } else {
+        assert_eq!(table, expected, "run UPDATE=1 cargo test");
+    }
+}
+
+fn kinds() -> String {
+    let mut text = String::new();
+    for kind in &CATALOGUE {
+        let minutes = significant(kind.replace_minutes, 3);
+        text += &["\n### ", kind.name, "\n\n", kind.purpose, " Replaced in "].concat();
+        text += &[&minutes, " min.\n\n"].concat();
+        text += "| field | holds | left out | meaning |\n|---|---|---|---|\n";
+        for field in kind.fields {
+            let (holds, default) = (holds(field), default(field));
+            text += &["| `", field.name, "` | ", &holds, " | ", &default, " | "].concat();
+            text += &[field.doc, " |\n"].concat();
+        }
+    }
+    text + "\n"
+}
+
+fn holds(field: &FieldSpec) -> String {
+    match field.kind {
+        FieldKind::Net => "net".to_owned(),
+        FieldKind::Number { unit, above, most } => {
+            let limit = if most < 1e9 {
+                format!("above {}, at most {}", significant(above, 6), significant(most, 6))
+            } else {
+                "number".to_owned()
+            };
+            if unit.is_empty() { limit } else { format!("{limit}, {unit}") }
+        }
+        FieldKind::Count { least, most } => format!("whole number, {least} to {most}"),
+        FieldKind::Text => "text".to_owned(),
+        FieldKind::Flag => "`true` or `false`".to_owned(),
+        FieldKind::Choice(words) => {
+            let words: Vec<_> = words.iter().map(|word| format!("`\"{word}\"`")).collect();
+            words.join(", ")
+        }
+        FieldKind::Positions => "list of texts".to_owned(),
+        FieldKind::Closures => "map of positions to pairs of nets".to_owned(),
+        FieldKind::Contacts => "list of contact sets".to_owned(),
+        FieldKind::Scale => "list of pairs of numbers".to_owned(),
+        FieldKind::Numbers => "list of numbers".to_owned(),
+        FieldKind::Needs => "list of (net, net, volts)".to_owned(),
+    }
+}
+
+fn default(field: &FieldSpec) -> String {
+    match field.default {
+        FieldDefault::Required => "must be given".to_owned(),
+        FieldDefault::Absent => "see meaning".to_owned(),
+        FieldDefault::Number(number) => significant(number, 6),
+        FieldDefault::Text("") => "empty".to_owned(),
+        FieldDefault::Text(text) => format!("`\"{text}\"`"),
+        FieldDefault::Flag(flag) => format!("`{flag}`"),
+    }
+}
