@@ -219,3 +219,32 @@ fn no_edit_of_a_token_makes_the_reader_panic() {
         }
     }
 }
+
+#[test]
+fn a_hostile_file_is_refused_in_a_moment() {
+    let list = |item: &str, count: usize| vec![item; count].join(", ");
+    let system = |rest: String| format!("System(id: \"x\", title: \"x\", {rest})");
+    let station = "stations: [Station(id: \"s\", title: \"S\")]";
+    let texts = [
+        system(format!("nets: [{}]", list("\"a\"", 200_000))),
+        system(format!("spare_fuses: [{}]", list("(amps: 1, count: 1)", 100_000))),
+        system(format!("stations: [{}]", list("Station(id: \"a\", title: \"a\")", 50_000))),
+        system(format!("{station}, parts: [{}]", list("Fues(id: \"a\")", 100_000))),
+        system(format!("{station}, parts: [Fuse({})]", list("apms: 1", 200_000))),
+        system(format!(
+            "{station}, nets: [{}], parts: [{}]",
+            (0..20_000).map(|n| format!("\"NET{n}\"")).collect::<Vec<_>>().join(", "),
+            list("Ground(id: \"a\", at: \"z\", net: \"NTE77777\")", 20_000),
+        )),
+        system(format!(
+            "{station}, parts: [Switch(id: \"S\", at: \"s\", positions: [\"A\"], closes: {{{}}})]",
+            list("\"B\": []", 200_000),
+        )),
+        "[".repeat(1_000_000),
+    ];
+    for text in texts {
+        let start = Instant::now();
+        assert!(!read("hostile", &text).is_empty());
+        assert!(start.elapsed() < Duration::from_secs(10), "{:?}: {text:.200}", start.elapsed());
+    }
+}

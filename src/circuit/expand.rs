@@ -6,9 +6,9 @@
 //! much may be written out is limited, since a few nested lines could otherwise
 //! ask for more parts than any machine holds.
 
-use super::file::{Entry, FieldValue, Findings, REPEAT, Raw, quoted, short};
+use super::file::{Entry, FieldValue, Findings, REPEAT, Raw, quoted};
 use super::places::Node;
-use crate::diagnostic::{Place, did_you_mean};
+use crate::diagnostic::Place;
 
 /// One part or test point after repetition and brace lists are written out.
 pub(super) struct Written<'f> {
@@ -30,6 +30,9 @@ pub(super) struct WrittenField<'f> {
 
 /// Most parts, and most test points, of one system.
 pub(super) const ENTRY_LIMIT: usize = 20_000;
+
+/// Most names that one `Repeat` sets.
+const NAME_LIMIT: usize = 20;
 
 /// Most memory that written-out values may take, in bytes, roughly counted.
 const SIZE_LIMIT: usize = 64 << 20;
@@ -71,15 +74,15 @@ pub(super) fn expand_names(text: &str, place: Place, findings: &mut Findings) ->
         return Vec::new();
     }
     if count > ENTRY_LIMIT {
-        too_many(findings, place, "nets");
+        too_many(findings, place, ENTRY_LIMIT, "nets");
         return Vec::new();
     }
     (0..count).map(|index| join(&pieces, index)).collect()
 }
 
 /// Reports a list that is longer than any system needs.
-pub(super) fn too_many(findings: &mut Findings, place: Place, what: &str) {
-    findings.error("too-many", place, format!("this makes more than {ENTRY_LIMIT} {what}"), None);
+pub(super) fn too_many(findings: &mut Findings, place: Place, limit: usize, what: &str) {
+    findings.error("too-many", place, format!("this makes more than {limit} {what}"), None);
 }
 
 /// A `<name>` and what stands for it in this round.
@@ -131,7 +134,7 @@ impl<'f> Writer<'f, '_> {
                         self.findings.error("duplicate-field", place, message, None);
                     } else {
                         let message = format!("Repeat has no field {} here", quoted(name));
-                        let hint = did_you_mean(short(name), ["over", self.list]);
+                        let hint = self.findings.suggest(name, ["over", self.list]);
                         self.findings.error("unknown-field", place, message, hint);
                     }
                 }
@@ -180,6 +183,10 @@ impl<'f> Writer<'f, '_> {
             self.wrong_over(node.place);
             return None;
         };
+        if pairs.len() > NAME_LIMIT {
+            too_many(self.findings, node.place, NAME_LIMIT, "names to step over");
+            return None;
+        }
         let mut lists: Vec<(&str, Vec<(&str, Place)>)> = Vec::new();
         for (index, (key, value)) in pairs.iter().enumerate() {
             let value_node = node.child(index);
@@ -260,6 +267,9 @@ impl<'f> Writer<'f, '_> {
         let Some(count) = steps.count() else {
             return self.keep(entry, node.place, filled);
         };
+        if count > ENTRY_LIMIT {
+            return self.stop(node.place);
+        }
         for step in 0..count {
             if self.full {
                 return;
@@ -287,7 +297,7 @@ impl<'f> Writer<'f, '_> {
     /// Says once that there is too much, and writes no more.
     fn stop(&mut self, place: Place) {
         if !std::mem::replace(&mut self.full, true) {
-            too_many(self.findings, place, &self.list.replace('_', " "));
+            too_many(self.findings, place, ENTRY_LIMIT, &self.list.replace('_', " "));
         }
     }
 
@@ -355,7 +365,7 @@ impl<'f> Writer<'f, '_> {
                 }
             } else {
                 let message = format!("no Repeat around this line sets {}", quoted(name));
-                let hint = did_you_mean(short(name), bindings.iter().map(|b| b.name));
+                let hint = self.findings.suggest(name, bindings.iter().map(|b| b.name));
                 self.findings.error("unknown-placeholder", place, message, hint);
             }
             rest = &after[name.len() + 1..];
@@ -372,9 +382,9 @@ impl<'f> Writer<'f, '_> {
         }
         match raw {
             Raw::Text(text) => {
-                let text = step_text(text, step);
+                // The whole text is gone through at each step, so all of it counts.
                 self.spend(text.len());
-                Raw::Text(text)
+                Raw::Text(step_text(text, step))
             }
             Raw::List(values) => {
                 Raw::List(values.iter().map(|value| self.step_value(value, step)).collect())
@@ -584,7 +594,8 @@ mod tests {
             doubling = format!(r#"Repeat(over: {{"a": ["<a><a><a><a>"]}}, parts: [{doubling}])"#);
         }
         doubling = doubling.replacen("<a><a><a><a>", "0123456789", 1);
-        for text in [parts, empty, doubling] {
+        let commas = format!("Wire(id: \"{{{}}}\")", ",".repeat(1_000_000));
+        for text in [parts, empty, doubling, commas] {
             assert_eq!(check(&text).1, ["too-many"]);
         }
     }

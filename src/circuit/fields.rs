@@ -6,14 +6,13 @@
 
 use super::NetId;
 use super::catalogue::KindId;
-use super::file::{Findings, quoted, short};
+use super::file::{Findings, quoted};
 use super::kind::{
     Breaker, Closure, ContactSet, Converter, Fuse, Ground, Gyro, Kind, Lamp, Load, Load3, Meter,
     Relay, Resistor, Senses, Supply, Switch, Transformer, Vibrator, Wire,
 };
 use super::values::{Value, Values};
 use super::wire::{AIRCRAFT_WIRE, aircraft_wire};
-use crate::diagnostic::did_you_mean;
 use crate::units::significant;
 
 /// Volts across a closed breaker or a sound fuse at its rated current. Common
@@ -192,7 +191,7 @@ fn switch(v: &Values, findings: &mut Findings) -> Option<Switch> {
         let found = positions.iter().position(|known| known == name);
         if found.is_none() {
             let message = format!("{} has no position {}", v.who, quoted(name));
-            let hint = did_you_mean(short(name), positions.iter().map(String::as_str));
+            let hint = findings.suggest(name, positions.iter().map(String::as_str));
             findings.error("unknown-position", place, message, hint);
         }
         found.and_then(|index| u8::try_from(index).ok())

@@ -37,8 +37,7 @@ pub(super) struct SystemFile {
     pub(super) test_points: Vec<Entry>,
 }
 
-/// Megohms from each net to the airframe where the file says nothing. Common
-/// practice as the least acceptable for dry wiring, no published source.
+/// Megohms from each net to the airframe where the file says nothing (assumption).
 fn usual_insulation() -> f64 {
     10.0
 }
@@ -374,18 +373,23 @@ pub(super) struct Findings {
     file: String,
     list: Vec<Diagnostic>,
     errors: usize,
+    comparisons: usize,
 }
 
 /// Beyond this many errors a reader is told to mend the first ones first: each
 /// further one costs a search for a suggestion and helps nobody.
 const ERROR_LIMIT: usize = 100;
 
+/// Most words looked at for suggestions in one run; enough for dozens of slips in the
+/// largest system.
+const COMPARISON_LIMIT: usize = 200_000;
+
 /// Beyond this many warnings no more are kept.
 const WARNING_LIMIT: usize = 1000;
 
 impl Findings {
     pub(super) fn new(file: &str) -> Self {
-        Self { file: file.to_owned(), list: Vec::new(), errors: 0 }
+        Self { file: file.to_owned(), list: Vec::new(), errors: 0, comparisons: COMPARISON_LIMIT }
     }
 
     pub(super) fn error(
@@ -431,9 +435,18 @@ impl Findings {
         });
     }
 
-    /// Whether a search for a suggestion is still worth its time.
-    pub(super) fn wants_hints(&self) -> bool {
-        self.errors < ERROR_LIMIT
+    /// "did you mean" for the nearest known word, while searching is worth its time.
+    pub(super) fn suggest<'a>(
+        &mut self,
+        typed: &str,
+        known: impl IntoIterator<Item = &'a str>,
+    ) -> Option<String> {
+        if self.errors >= ERROR_LIMIT || self.comparisons == 0 {
+            return None;
+        }
+        let comparisons = &mut self.comparisons;
+        let known = known.into_iter().inspect(|_| *comparisons = comparisons.saturating_sub(1));
+        did_you_mean(short(typed), known)
     }
 
     pub(super) fn has_errors(&self) -> bool {

@@ -13,11 +13,11 @@ use super::catalogue::{
 };
 use super::expand::{ENTRY_LIMIT, Written, expand, expand_names, too_many};
 use super::fields::build;
-use super::file::{Findings, REPEAT, StationFile, SystemFile, parse, quoted, short};
+use super::file::{Findings, REPEAT, StationFile, SystemFile, parse, quoted};
 use super::places::{Node, scan};
 use super::values::{Nets, Value, Values, check, line, line_of, word};
 use super::{AIRFRAME_NAME, Circuit, NetId, Part, Station, StationId, TestPoint};
-use crate::diagnostic::{Diagnostic, Place, did_you_mean};
+use crate::diagnostic::{Diagnostic, Place};
 use crate::units::significant;
 
 /// The fields every part has.
@@ -56,6 +56,10 @@ const fn text_field(
 
 /// Most minutes to reach or open a station.
 const MINUTES_LIMIT: f64 = 10_000.0;
+
+/// Most ratings of spare fuses, and most stations.
+const RATING_LIMIT: usize = 100;
+const STATION_LIMIT: usize = 1_000;
 
 /// Longest caution and longest brief, in characters.
 const CAUTION_CHARS: usize = 240;
@@ -164,6 +168,10 @@ fn insulation(megohms: f64, root: &Node, findings: &mut Findings) -> f64 {
 
 fn spare_fuses(file: &SystemFile, node: &Node, findings: &mut Findings) -> Vec<(f64, u32)> {
     let mut spares: Vec<(f64, u32)> = Vec::new();
+    if file.spare_fuses.len() > RATING_LIMIT {
+        too_many(findings, node.place, RATING_LIMIT, "ratings of spare fuses");
+        return spares;
+    }
     for (index, spare) in file.spare_fuses.iter().enumerate() {
         let place = node.child(index).place;
         let rating = significant(spare.amps, 6);
@@ -184,6 +192,10 @@ fn stations(files: &[StationFile], root: &Node, findings: &mut Findings) -> Vec<
     if files.is_empty() {
         let message = "the system has no station to stand at";
         findings.error("no-stations", list.place, message, None);
+    }
+    if files.len() > STATION_LIMIT {
+        too_many(findings, list.place, STATION_LIMIT, "stations");
+        return Vec::new();
     }
     let mut seen = Seen::new("station");
     let mut stations = Vec::with_capacity(files.len());
@@ -237,7 +249,7 @@ fn nets(
         let place = node.child(index).place;
         for name in expand_names(text, place, findings) {
             if names.len() > ENTRY_LIMIT {
-                too_many(findings, place, "nets");
+                too_many(findings, place, ENTRY_LIMIT, "nets");
                 return (names, places, nets);
             }
             if name.eq_ignore_ascii_case(AIRFRAME_NAME) {
@@ -274,7 +286,7 @@ fn parts(
         let Some(spec) = CATALOGUE.iter().find(|spec| spec.name == written.name) else {
             let message = format!("there is no kind of part named {}", quoted(written.name));
             let known = CATALOGUE.iter().map(|spec| spec.name).chain([REPEAT]);
-            let hint = did_you_mean(short(written.name), known);
+            let hint = findings.suggest(written.name, known);
             findings.error("unknown-kind", written.place, message, hint);
             continue;
         };
@@ -335,7 +347,7 @@ fn test_point(
 ) -> Option<TestPoint> {
     if written.name != TEST_POINT {
         let message = format!("{} is not a test point", quoted(written.name));
-        let hint = did_you_mean(short(written.name), [TEST_POINT, REPEAT]);
+        let hint = findings.suggest(written.name, [TEST_POINT, REPEAT]);
         findings.error("unknown-kind", written.place, message, hint);
         return None;
     }
@@ -385,10 +397,7 @@ fn station(
     let found = stations.iter().position(|station| station.id == name);
     if found.is_none() {
         let message = format!("no station is named {}", quoted(name));
-        let hint = findings
-            .wants_hints()
-            .then(|| did_you_mean(short(name), stations.iter().map(|s| s.id.as_str())))
-            .flatten();
+        let hint = findings.suggest(name, stations.iter().map(|s| s.id.as_str()));
         findings.error("unknown-station", values.place_of(field), message, hint);
     }
     found.map(|index| StationId(index as u32))

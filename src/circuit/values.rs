@@ -8,10 +8,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::catalogue::{FieldDefault, FieldKind, FieldSpec};
 use super::expand::{Written, WrittenField};
-use super::file::{Findings, Raw, quoted, short};
+use super::file::{Findings, Raw, quoted};
 use super::places::Node;
 use super::{AIRFRAME, AIRFRAME_NAME, NetId};
-use crate::diagnostic::{Place, did_you_mean, is_unprintable};
+use crate::diagnostic::{Place, is_unprintable};
 use crate::units::significant;
 
 /// The nets of a file by name, and which of them the parts touch.
@@ -43,10 +43,7 @@ impl Nets {
         if let Some(net) = self.by_name.get(name) {
             return Some(*net);
         }
-        let hint = findings
-            .wants_hints()
-            .then(|| did_you_mean(short(name), self.by_name.keys().map(String::as_str)))
-            .flatten();
+        let hint = findings.suggest(name, self.by_name.keys().map(String::as_str));
         let message = format!("no net is named {}", quoted(name));
         findings.error("unknown-net", place, message, hint);
         None
@@ -171,7 +168,7 @@ impl Checker<'_> {
         known: impl Iterator<Item = &'static str>,
     ) {
         let message = format!("{} has no field {}", self.who, quoted(field.name));
-        let hint = did_you_mean(short(field.name), known);
+        let hint = self.findings.suggest(field.name, known);
         self.findings.error("unknown-field", field.key_place, message, hint);
     }
 
@@ -207,7 +204,7 @@ impl Checker<'_> {
                     all.join(", "),
                     quoted(&text)
                 );
-                let hint = did_you_mean(short(&text), words.iter().copied());
+                let hint = self.findings.suggest(&text, words.iter().copied());
                 self.findings.error("out-of-range", node.place, message, hint);
                 None
             }
@@ -401,10 +398,19 @@ impl Checker<'_> {
         let Raw::Map(entries) = raw else {
             return self.wrong_type(field, "a map of positions to pairs of nets", raw, node.place);
         };
+        if entries.len() > usize::from(POSITION_LIMIT) {
+            let message = format!("{} needs 1 to {POSITION_LIMIT} positions", self.who);
+            self.findings.error("out-of-range", node.place, message, None);
+            return None;
+        }
         let mut all = Vec::with_capacity(entries.len());
         for (index, (key, pairs)) in entries.iter().enumerate() {
             let place = node.key_place(index);
             let position = self.text(field, key, place);
+            if entries[..index].iter().any(|(before, _)| before == key) {
+                let message = format!("{} of {} gives a position twice", quoted(field), self.who);
+                self.findings.error("duplicate-field", place, message, None);
+            }
             let expected = "a list of pairs of nets";
             let pairs = self.each(field, expected, pairs, node.child(index), |c, raw, node| {
                 let [a, b] = c.tuple(field, "pairs of nets such as (\"A\", \"B\")", raw, node)?;
@@ -437,7 +443,7 @@ impl Checker<'_> {
                 let Some(which) = CONTACT_FIELDS.iter().position(|known| *known == key) else {
                     let message =
                         format!("a contact set of {} has no field {}", c.who, quoted(&key));
-                    let hint = did_you_mean(short(&key), CONTACT_FIELDS);
+                    let hint = c.findings.suggest(&key, CONTACT_FIELDS);
                     c.findings.error("unknown-field", place, message, hint);
                     sound = false;
                     continue;
