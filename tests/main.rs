@@ -1,4 +1,5 @@
 //! Integration tests.
 
 mod bad_files;
+mod flagship;
 mod guide;
