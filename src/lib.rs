@@ -11,4 +11,5 @@ pub mod library;
 pub mod network;
 pub mod observation;
 pub mod score;
+pub mod screen;
 pub mod units;

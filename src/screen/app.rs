@@ -1,0 +1,205 @@
+//! The whole of what the screen shows, and the one way in which it changes.
+
+use crate::drill::Session;
+use crate::score;
+
+use super::command::Command;
+use super::debriefing::Debriefing;
+use super::drilling::{Drilling, Turn};
+use super::theme::Theme;
+
+/// A system that can be drilled.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SystemEntry {
+    /// Its name on the command line.
+    pub id: String,
+    /// Its title.
+    pub title: String,
+    /// What it does.
+    pub brief: String,
+}
+
+/// Makes a drill of the system of this name; in words, why not.
+pub type Load = Box<dyn FnMut(&str) -> Result<Session, String>>;
+
+/// What the screen opens with.
+pub enum Start {
+    /// A choice of systems.
+    Menu {
+        /// The systems.
+        systems: Vec<SystemEntry>,
+        /// Makes a drill of one.
+        load: Load,
+    },
+    /// A drill.
+    Drill(Box<Session>),
+}
+
+impl std::fmt::Debug for Start {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Menu { systems, .. } => f.debug_tuple("Menu").field(systems).finish(),
+            Self::Drill(_) => f.write_str("Drill"),
+        }
+    }
+}
+
+/// The page that is open.
+#[derive(Debug)]
+pub(super) enum Page {
+    /// The systems, and the row in focus.
+    Menu(usize),
+    /// A drill.
+    Drill(Box<Drilling>),
+    /// Its debrief.
+    Debrief(Box<Debriefing>),
+}
+
+/// Something that takes a moment and is done after the screen has said so.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Pending {
+    /// Make a drill of this system.
+    Load(String),
+    /// Work out the best next step.
+    Advise,
+    /// Work out the debrief.
+    Debrief,
+}
+
+/// What the screen shows, as a value.
+pub struct App {
+    pub(super) page: Page,
+    pub(super) pending: Option<Pending>,
+    pub(super) systems: Vec<SystemEntry>,
+    /// What went wrong with the last choice on the menu.
+    pub(super) notice: String,
+    pub(super) theme: Theme,
+    load: Option<Load>,
+    size: (u16, u16),
+    over: bool,
+    right_part: Option<bool>,
+}
+
+impl std::fmt::Debug for App {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("App").field("page", &self.page).finish_non_exhaustive()
+    }
+}
+
+impl App {
+    /// What is shown at the start, on a terminal of so many columns and rows.
+    pub fn new(start: Start, size: (u16, u16), theme: Theme) -> Self {
+        let (page, systems, load) = match start {
+            Start::Menu { systems, load } => (Page::Menu(0), systems, Some(load)),
+            Start::Drill(session) => {
+                (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)
+            }
+        };
+        Self {
+            page,
+            pending: None,
+            systems,
+            notice: String::new(),
+            theme,
+            load,
+            size,
+            over: false,
+            right_part: None,
+        }
+    }
+
+    /// Whether the screen is to be left.
+    pub fn is_over(&self) -> bool {
+        self.over
+    }
+
+    /// Whether something waits to be worked out by [`App::work`].
+    pub fn is_waiting(&self) -> bool {
+        self.pending.is_some()
+    }
+
+    /// Whether the right part was called in the last drill; `None` when none was.
+    pub fn right_part(&self) -> Option<bool> {
+        self.right_part
+    }
+
+    /// Whether letters are letters of something being looked for.
+    pub fn is_typing(&self) -> bool {
+        match &self.page {
+            Page::Drill(drilling) => drilling.typing(),
+            Page::Menu(_) | Page::Debrief(_) => false,
+        }
+    }
+
+    /// Takes one command. Nothing changes in any other way, save by [`App::work`].
+    pub fn update(&mut self, command: Command) {
+        match command {
+            Command::Abort => self.over = true,
+            Command::Resize(columns, rows) => self.size = (columns, rows),
+            _ => self.on_page(command),
+        }
+    }
+
+    fn on_page(&mut self, command: Command) {
+        match &mut self.page {
+            Page::Menu(at) => match command {
+                Command::Up | Command::Previous => *at = at.saturating_sub(1),
+                Command::Down | Command::Next => {
+                    *at = (*at + 1).min(self.systems.len().saturating_sub(1));
+                }
+                Command::First => *at = 0,
+                Command::Last => *at = self.systems.len().saturating_sub(1),
+                Command::Take => {
+                    self.notice.clear();
+                    self.pending = self.systems.get(*at).map(|s| Pending::Load(s.id.clone()));
+                }
+                Command::Quit | Command::Back => self.over = true,
+                _ => {}
+            },
+            Page::Drill(drilling) => match drilling.update(command, self.size) {
+                Turn::Stay => {}
+                Turn::Leave => self.leave(),
+                Turn::Advise => self.pending = Some(Pending::Advise),
+                Turn::Debrief => {
+                    let session = drilling.session.clone();
+                    self.page = Page::Debrief(Box::new(Debriefing::new(session)));
+                    self.pending = Some(Pending::Debrief);
+                }
+            },
+            Page::Debrief(debriefing) => {
+                if debriefing.update(command, self.size, self.theme) {
+                    self.leave();
+                }
+            }
+        }
+    }
+
+    /// Back to the menu, where there is one.
+    fn leave(&mut self) {
+        if self.load.is_some() {
+            self.page = Page::Menu(0);
+        } else {
+            self.over = true;
+        }
+    }
+
+    /// Works out what waits; this takes up to a second or two.
+    pub fn work(&mut self) {
+        match (self.pending.take(), &mut self.page) {
+            (Some(Pending::Load(id)), _) => {
+                let Some(load) = &mut self.load else { return };
+                match load(&id) {
+                    Ok(session) => self.page = Page::Drill(Box::new(Drilling::new(session))),
+                    Err(why) => self.notice = why,
+                }
+            }
+            (Some(Pending::Advise), Page::Drill(drilling)) => drilling.advise(),
+            (Some(Pending::Debrief), Page::Debrief(debriefing)) => {
+                let debrief = score::debrief(&debriefing.session);
+                self.right_part = debrief.as_ref().ok().map(|d| d.verdict.right_part);
+                debriefing.receive(debrief.map_err(|error| error.to_string()));
+            }
+            _ => {}
+        }
+    }
+}

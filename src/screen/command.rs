@@ -1,0 +1,172 @@
+//! What keys mean: one table for dispatch, the line of keys and the help.
+
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+
+/// What a key asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Command {
+    /// To what lies above.
+    Up,
+    /// To what lies below.
+    Down,
+    /// To what lies on the left.
+    Left,
+    /// To what lies on the right.
+    Right,
+    /// To the next thing one can act on.
+    Next,
+    /// To the one before.
+    Previous,
+    /// A page up.
+    PageUp,
+    /// A page down.
+    PageDown,
+    /// To the first.
+    First,
+    /// To the last.
+    Last,
+    /// Do what is offered.
+    Take,
+    /// Leave it and go back.
+    Back,
+    /// A letter of what is being looked for.
+    Type(char),
+    /// Take the last letter back.
+    Erase,
+    /// Choose a station to walk to.
+    Go,
+    /// Take the hand meter.
+    Meter,
+    /// Choose a part to replace.
+    Replace,
+    /// The list of all parts with the trainee's marks.
+    Suspects,
+    /// Mark the part that has the focus.
+    Mark,
+    /// Ask for the best next step.
+    Advise,
+    /// Make the call.
+    Call,
+    /// The notebook.
+    Notebook,
+    /// The wiring list.
+    Wiring,
+    /// Everything that can be done now.
+    Acts,
+    /// The crew's write-up.
+    WriteUp,
+    /// The cautions of the station.
+    Cautions,
+    /// Turn the control that has the focus one position back.
+    TurnBack,
+    /// Turn it one position on.
+    TurnOn,
+    /// The help.
+    Help,
+    /// Leave, after a question where something would be lost.
+    Quit,
+    /// Leave at once.
+    Abort,
+    /// The terminal has another size: columns, rows.
+    Resize(u16, u16),
+}
+
+/// A key with a name of its own.
+#[derive(Debug)]
+pub(super) struct KeyRow {
+    /// The key.
+    pub(super) key: char,
+    /// What it does.
+    pub(super) command: Command,
+    /// Its word on the line of keys; empty when it does not stand there.
+    pub(super) word: &'static str,
+    /// What it does, for the help.
+    pub(super) help: &'static str,
+}
+
+const fn row(key: char, command: Command, word: &'static str, help: &'static str) -> KeyRow {
+    KeyRow { key, command, word, help }
+}
+
+/// Every letter key of a drill.
+pub(super) static KEYS: [KeyRow; 17] = [
+    row('g', Command::Go, "go", "walk to another station"),
+    row('p', Command::Meter, "probe", "measure with the hand meter"),
+    row('r', Command::Replace, "replace", "exchange a part for a good one"),
+    row('s', Command::Suspects, "suspects", "all parts, with your own marks"),
+    row('w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
+    row('a', Command::Advise, "advice", "the best next step; the debrief will mention it"),
+    row('c', Command::Call, "call", "name the fault; this ends the drill"),
+    row('n', Command::Notebook, "notes", "the notebook: what was done and what it showed"),
+    row('/', Command::Acts, "all acts", "everything that can be done now, with its minutes"),
+    row('?', Command::Help, "help", "this page"),
+    row('q', Command::Quit, "quit", "leave the drill"),
+    row(' ', Command::Mark, "", "mark the part in focus: suspect, cleared, no mark"),
+    row('[', Command::TurnBack, "", "turn the control in focus one position back"),
+    row(']', Command::TurnOn, "", "turn the control in focus one position on"),
+    row('u', Command::WriteUp, "", "the crew's write-up"),
+    row('!', Command::Cautions, "", "the cautions of this station"),
+    row(':', Command::Acts, "", "the same as /"),
+];
+
+/// The name of a key for a person.
+pub(super) fn key_name(key: char) -> String {
+    if key == ' ' { "space".to_owned() } else { key.to_string() }
+}
+
+/// What a key means; while something is being typed, letters are letters.
+pub fn command_for(key: KeyEvent, typing: bool) -> Option<Command> {
+    if key.kind == KeyEventKind::Release {
+        return None;
+    }
+    if key.modifiers.contains(KeyModifiers::CONTROL) {
+        return match key.code {
+            KeyCode::Char('c') => Some(Command::Abort),
+            KeyCode::Char('n') => Some(Command::Down),
+            KeyCode::Char('p') => Some(Command::Up),
+            KeyCode::Char('h') => Some(Command::Erase),
+            _ => None,
+        };
+    }
+    Some(match key.code {
+        KeyCode::Up => Command::Up,
+        KeyCode::Down => Command::Down,
+        KeyCode::Left => Command::Left,
+        KeyCode::Right => Command::Right,
+        KeyCode::Tab => Command::Next,
+        KeyCode::BackTab => Command::Previous,
+        KeyCode::PageUp => Command::PageUp,
+        KeyCode::PageDown => Command::PageDown,
+        KeyCode::Home => Command::First,
+        KeyCode::End => Command::Last,
+        KeyCode::Enter => Command::Take,
+        KeyCode::Esc => Command::Back,
+        KeyCode::Backspace | KeyCode::Delete => Command::Erase,
+        KeyCode::Char(c) if typing => Command::Type(c),
+        KeyCode::Char(c) => {
+            KEYS.iter().find(|row| row.key == c.to_ascii_lowercase()).map(|row| row.command)?
+        }
+        _ => return None,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn letters_are_commands_unless_something_is_typed() {
+        let key = KeyEvent::new(KeyCode::Char('g'), KeyModifiers::NONE);
+        assert_eq!(command_for(key, false), Some(Command::Go));
+        assert_eq!(command_for(key, true), Some(Command::Type('g')));
+        let unknown = KeyEvent::new(KeyCode::Char('z'), KeyModifiers::NONE);
+        assert_eq!(command_for(unknown, false), None);
+    }
+
+    #[test]
+    fn no_key_stands_in_the_table_twice() {
+        for (index, row) in KEYS.iter().enumerate() {
+            assert!(KEYS[..index].iter().all(|other| other.key != row.key), "{:?}", row.key);
+        }
+    }
+}

@@ -1,0 +1,536 @@
+//! A drill on the screen: what is open, what has the focus, and what a key does to it.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::aim;
+use super::command::Command;
+use super::frame;
+use super::hand_meter::{HandMeter, first_point};
+use super::notebook::notes;
+use super::offer::{Deed, Offer, offer, positions};
+use super::picker::{Choice, Picker, Picking};
+use super::sheet::Sheet;
+use super::station::{Attention, Grip, Item, Plan, plan};
+use super::theme::Theme;
+use crate::circuit::{PartId, StationId};
+use crate::drill::{Action, Advice, Mark, Outcome, Session, View, view};
+use crate::faults::Fault;
+use crate::observation::{Act, Function, Step, Touch};
+use crate::units::minutes;
+
+/// What lies over the station.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Overlay {
+    /// A page of text and the first line shown.
+    Sheet(Sheet, usize),
+    /// A list.
+    Picker(Picker),
+    /// The hand meter.
+    Meter(HandMeter),
+}
+
+/// A question that is asked before something that cannot be taken back.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Question {
+    /// Leave the drill.
+    Leave,
+    /// Replace a part.
+    Replace(PartId),
+    /// Call a fault.
+    Call(Fault),
+}
+
+/// What the program has to do after a command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Turn {
+    /// Nothing.
+    Stay,
+    /// Leave the drill.
+    Leave,
+    /// Work out the advice, which takes a moment.
+    Advise,
+    /// Work out the debrief, which takes a moment.
+    Debrief,
+}
+
+/// A drill on the screen.
+#[derive(Debug)]
+pub(super) struct Drilling {
+    /// The drill.
+    pub(super) session: Session,
+    /// Whether the write-up has been read and the clock runs.
+    pub(super) begun: bool,
+    /// First line shown of the write-up before the drill begins.
+    pub(super) scroll: usize,
+    /// What lies over the station.
+    pub(super) overlay: Option<Overlay>,
+    /// What is being asked.
+    pub(super) question: Option<Question>,
+    /// A control in the hand.
+    pub(super) grip: Option<Grip>,
+    /// What came of the last command.
+    pub(super) message: Vec<String>,
+    focus: BTreeMap<StationId, Item>,
+    cautioned: BTreeSet<StationId>,
+}
+
+impl Drilling {
+    /// A drill with its write-up open.
+    pub(super) fn new(session: Session) -> Self {
+        let cautioned = BTreeSet::from([session.place().station]);
+        Self {
+            session,
+            begun: false,
+            scroll: 0,
+            overlay: None,
+            question: None,
+            grip: None,
+            message: Vec::new(),
+            focus: BTreeMap::new(),
+            cautioned,
+        }
+    }
+
+    /// Whether letters are letters of something being looked for.
+    pub(super) fn typing(&self) -> bool {
+        self.question.is_none()
+            && matches!(self.overlay, Some(Overlay::Picker(_) | Overlay::Meter(_)))
+    }
+
+    /// What has the focus here.
+    pub(super) fn focus(&self, plan: &Plan) -> Option<Item> {
+        let items = plan.items();
+        let station = self.session.place().station;
+        self.focus
+            .get(&station)
+            .copied()
+            .filter(|item| items.contains(item))
+            .or_else(|| items.first().copied())
+    }
+
+    /// Focus and grip, for drawing.
+    pub(super) fn attention(&self, plan: &Plan) -> Attention {
+        Attention { focus: self.focus(plan), grip: self.grip }
+    }
+
+    /// The offer of the thing in focus.
+    pub(super) fn offer(&self, view: &View, plan: &Plan) -> Option<Offer> {
+        self.focus(plan).and_then(|item| offer(&self.session, view, item))
+    }
+
+    /// Takes a command.
+    pub(super) fn update(&mut self, command: Command, size: (u16, u16)) -> Turn {
+        if self.question.is_some() {
+            return self.answer(command);
+        }
+        if command == Command::Quit {
+            self.question = Some(Question::Leave);
+            return Turn::Stay;
+        }
+        if !self.begun {
+            return self.read_write_up(command, size);
+        }
+        match self.overlay.take() {
+            Some(Overlay::Sheet(sheet, at)) => self.on_sheet(sheet, at, command, size),
+            Some(Overlay::Picker(picker)) => self.on_picker(picker, command, size),
+            Some(Overlay::Meter(meter)) => {
+                self.on_meter(meter, command);
+                Turn::Stay
+            }
+            None if self.grip.is_some() => {
+                self.on_grip(command);
+                Turn::Stay
+            }
+            None => self.at_station(command, size),
+        }
+    }
+
+    fn answer(&mut self, command: Command) -> Turn {
+        let Some(question) = self.question.take() else { return Turn::Stay };
+        if command != Command::Take {
+            // Any other key that is not "no" leaves the question standing.
+            if !matches!(command, Command::Back | Command::Quit) {
+                self.question = Some(question);
+            }
+            return Turn::Stay;
+        }
+        match question {
+            Question::Leave => Turn::Leave,
+            Question::Replace(part) => {
+                self.overlay = None;
+                self.step(Step::Act(Act::Replace(part)));
+                Turn::Stay
+            }
+            Question::Call(fault) => {
+                self.overlay = None;
+                match self.session.apply(Action::Call(fault)) {
+                    Outcome::Called => Turn::Debrief,
+                    Outcome::Refused(why) => self.say(&format!("Not done: {why}.")),
+                    Outcome::Done(_) | Outcome::Noted | Outcome::Advised(_) => Turn::Stay,
+                }
+            }
+        }
+    }
+
+    fn read_write_up(&mut self, command: Command, size: (u16, u16)) -> Turn {
+        if command == Command::Take {
+            self.begun = true;
+            return Turn::Stay;
+        }
+        let area = frame::areas(size, false).stage;
+        let lines = Sheet::WriteUp.lines(&self.session, area.width, Theme::new(false)).len();
+        self.scroll = scrolled(self.scroll, command, lines, usize::from(area.height));
+        Turn::Stay
+    }
+
+    fn at_station(&mut self, command: Command, size: (u16, u16)) -> Turn {
+        let stage = frame::areas(size, true).stage;
+        let view = view(&self.session);
+        let plan = plan(&view, stage.width, stage.height);
+        let Some(focus) = self.focus(&plan) else {
+            return self.everywhere(command, size, None);
+        };
+        let to = match command {
+            Command::Up | Command::Down | Command::Left | Command::Right => {
+                aim::beside(&plan, focus, command)
+            }
+            Command::Next | Command::Previous => {
+                let session = &self.session;
+                let acts =
+                    |item: Item| offer(session, &view, item).is_some_and(|o| o.deed != Deed::Look);
+                aim::next(&plan, focus, command == Command::Next, acts)
+            }
+            Command::First => plan.items().first().copied(),
+            Command::Last => plan.items().last().copied(),
+            _ => return self.everywhere(command, size, Some((&view, focus))),
+        };
+        if let Some(to) = to {
+            self.focus.insert(self.session.place().station, to);
+        }
+        Turn::Stay
+    }
+
+    fn everywhere(
+        &mut self,
+        command: Command,
+        size: (u16, u16),
+        focus: Option<(&View, Item)>,
+    ) -> Turn {
+        let pick = |picking| Some(Overlay::Picker(Picker::of(picking)));
+        let station = self.session.place().station;
+        match command {
+            Command::Take => {
+                if let Some((view, item)) = focus
+                    && let Some(offer) = offer(&self.session, view, item)
+                {
+                    self.do_deed(offer.deed);
+                }
+            }
+            Command::TurnBack | Command::TurnOn => {
+                if let Some((view, Item::Part(part))) = focus {
+                    self.turn(view, part, command == Command::TurnOn);
+                }
+            }
+            Command::Mark => {
+                if let Some((_, Item::Part(part))) = focus {
+                    self.mark(part);
+                }
+            }
+            Command::Go => self.overlay = pick(Picking::Station),
+            Command::Replace => self.overlay = pick(Picking::Replacement),
+            Command::Suspects => self.overlay = pick(Picking::Marks),
+            Command::Wiring => self.overlay = pick(Picking::Wiring),
+            Command::Call => self.overlay = pick(Picking::CalledPart),
+            Command::Acts => self.overlay = pick(Picking::Acts),
+            Command::Meter => {
+                let on_point = match focus {
+                    Some((_, Item::Point(point))) => Some(Touch::Point(point)),
+                    _ => first_point(&self.session),
+                };
+                match on_point {
+                    Some(red) => self.take_meter(red),
+                    None => return self.say("There is no test point within reach here."),
+                }
+            }
+            Command::Advise => {
+                self.message = vec!["Working out the best next step…".to_owned()];
+                return Turn::Advise;
+            }
+            Command::Notebook => {
+                let lines = self.sheet_lines(&Sheet::Notebook, size);
+                let rows = usize::from(frame::sheet_rows(frame::areas(size, true).stage));
+                let last = lines.saturating_sub(rows);
+                self.overlay = Some(Overlay::Sheet(Sheet::Notebook, last));
+            }
+            Command::WriteUp => self.overlay = Some(Overlay::Sheet(Sheet::WriteUp, 0)),
+            Command::Help => self.overlay = Some(Overlay::Sheet(Sheet::Help, 0)),
+            Command::Cautions => {
+                self.overlay = Some(Overlay::Sheet(Sheet::Cautions(station, None), 0));
+            }
+            _ => {}
+        }
+        Turn::Stay
+    }
+
+    fn do_deed(&mut self, deed: Deed) {
+        match deed {
+            Deed::Step(step) => self.step(step),
+            Deed::Grip(control) => {
+                let at = self.session.place().hands.position(control).unwrap_or(0);
+                self.grip = Some(Grip { control, to: usize::from(at) });
+            }
+            Deed::Fuse(part) => {
+                self.overlay = Some(Overlay::Picker(Picker::of(Picking::Fuse(part))));
+            }
+            Deed::Meter(touch) => self.take_meter(touch),
+            Deed::Look => {}
+        }
+    }
+
+    /// The meter keeps the function it was last used on.
+    fn take_meter(&mut self, red: Touch) {
+        let function = self
+            .session
+            .log()
+            .iter()
+            .rev()
+            .find_map(|entry| match entry.observation.step {
+                Step::Probe(probe) => Some(probe.function),
+                _ => None,
+            })
+            .unwrap_or(Function::AcVolts);
+        self.overlay = Some(Overlay::Meter(HandMeter::on(red, function)));
+    }
+
+    fn turn(&mut self, view: &View, part: PartId, on: bool) {
+        let Some(control) = view.controls.iter().find(|c| c.part == part) else { return };
+        let to = if on { control.at.checked_add(1) } else { control.at.checked_sub(1) };
+        if let Some(to) = to.filter(|to| *to < control.positions.len() && !control.springs_back) {
+            self.step(Step::Act(Act::Set { control: part, position: to as u8 }));
+        }
+    }
+
+    fn mark(&mut self, part: PartId) {
+        let mark = match self.session.marks().get(&part) {
+            None => Some(Mark::Suspect),
+            Some(Mark::Suspect) => Some(Mark::Cleared),
+            Some(Mark::Cleared) => None,
+        };
+        self.session.apply(Action::Mark { part, mark });
+        let id = &self.session.circuit().part(part).id;
+        let word = match mark {
+            Some(Mark::Suspect) => "marked suspect",
+            Some(Mark::Cleared) => "marked cleared",
+            None => "mark wiped",
+        };
+        self.message = vec![format!("{id}: {word}.")];
+    }
+
+    fn on_grip(&mut self, command: Command) {
+        let Some(grip) = self.grip.take() else { return };
+        let last = positions(self.session.circuit(), grip.control).len().saturating_sub(1);
+        let to = match command {
+            Command::Left | Command::Down | Command::TurnBack => grip.to.saturating_sub(1),
+            Command::Right | Command::Up | Command::TurnOn => (grip.to + 1).min(last),
+            Command::First => 0,
+            Command::Last => last,
+            Command::Back => return,
+            Command::Take => {
+                let now = self.session.place().hands.position(grip.control);
+                if now != Some(grip.to as u8) {
+                    let act = Act::Set { control: grip.control, position: grip.to as u8 };
+                    self.step(Step::Act(act));
+                }
+                return;
+            }
+            _ => grip.to,
+        };
+        self.grip = Some(Grip { to, ..grip });
+    }
+
+    fn on_sheet(&mut self, sheet: Sheet, at: usize, command: Command, size: (u16, u16)) -> Turn {
+        match (command, sheet) {
+            (Command::Take, Sheet::Cautions(_, Some(step))) => self.step(step),
+            (Command::Take, Sheet::Advice(Advice::Do { prospect, .. })) => {
+                if prospect.walk && !matches!(prospect.step, Step::Go(_)) {
+                    self.walk(prospect.station, Some(prospect.step));
+                } else {
+                    self.step(prospect.step);
+                }
+            }
+            (Command::Take, Sheet::Advice(Advice::Call { fault, .. })) => {
+                self.question = Some(Question::Call(fault));
+            }
+            (Command::Take | Command::Back, _) => {}
+            (_, sheet) => {
+                let rows = usize::from(frame::sheet_rows(frame::areas(size, true).stage));
+                let lines = self.sheet_lines(&sheet, size);
+                let at = scrolled(at, command, lines, rows);
+                self.overlay = Some(Overlay::Sheet(sheet, at));
+            }
+        }
+        Turn::Stay
+    }
+
+    fn sheet_lines(&self, sheet: &Sheet, size: (u16, u16)) -> usize {
+        let stage = frame::areas(size, true).stage;
+        sheet.lines(&self.session, stage.width, Theme::new(false)).len()
+    }
+
+    fn on_picker(&mut self, mut picker: Picker, command: Command, size: (u16, u16)) -> Turn {
+        let count = picker.rows(&self.session).len();
+        let page = usize::from(frame::sheet_rows(frame::areas(size, true).stage)).max(1);
+        match command {
+            Command::Take => return self.choose(picker),
+            Command::Back if picker.filter.is_empty() => return Turn::Stay,
+            Command::Back => {
+                picker.filter.clear();
+                picker.at = 0;
+            }
+            Command::Type(letter) => {
+                picker.filter.push(letter);
+                picker.at = 0;
+            }
+            Command::Erase => {
+                picker.filter.pop();
+                picker.at = 0;
+            }
+            Command::Up | Command::Previous => picker.at = picker.at.saturating_sub(1),
+            Command::Down | Command::Next => picker.at += 1,
+            Command::PageUp => picker.at = picker.at.saturating_sub(page),
+            Command::PageDown => picker.at += page,
+            Command::First => picker.at = 0,
+            Command::Last => picker.at = count,
+            _ => {}
+        }
+        picker.at = picker.at.min(picker.rows(&self.session).len().saturating_sub(1));
+        self.overlay = Some(Overlay::Picker(picker));
+        Turn::Stay
+    }
+
+    fn choose(&mut self, picker: Picker) -> Turn {
+        let Some(row) = picker.chosen(&self.session) else {
+            self.overlay = Some(Overlay::Picker(picker));
+            return Turn::Stay;
+        };
+        match (picker.picking.clone(), row.choice) {
+            (_, Choice::Step(Step::Act(Act::Replace(part)))) => {
+                self.overlay = Some(Overlay::Picker(picker));
+                self.question = Some(Question::Replace(part));
+            }
+            (_, Choice::Step(Step::Go(there))) => self.walk(there, None),
+            (_, Choice::Step(step)) => self.step(step),
+            (Picking::Replacement, Choice::Part(part)) => {
+                self.overlay = Some(Overlay::Picker(picker));
+                self.question = Some(Question::Replace(part));
+            }
+            (Picking::Marks, Choice::Part(part)) => {
+                self.mark(part);
+                // Marked rows move to the top; the focus stays with the part.
+                let mut picker = picker;
+                let rows = picker.rows(&self.session);
+                picker.at = rows.iter().position(|r| r.choice == Choice::Part(part)).unwrap_or(0);
+                self.overlay = Some(Overlay::Picker(picker));
+            }
+            (Picking::CalledPart, Choice::Part(part)) => {
+                self.overlay = Some(Overlay::Picker(Picker::of(Picking::CalledMode(part))));
+            }
+            (_, Choice::Fault(fault)) => {
+                self.overlay = Some(Overlay::Picker(picker));
+                self.question = Some(Question::Call(fault));
+            }
+            (_, Choice::Part(_) | Choice::Nothing) => {
+                self.overlay = Some(Overlay::Picker(picker));
+            }
+        }
+        Turn::Stay
+    }
+
+    fn on_meter(&mut self, mut meter: HandMeter, command: Command) {
+        match command {
+            Command::Back => return,
+            Command::Take => self.step(Step::Probe(meter.probe)),
+            Command::Left | Command::Previous => meter.sideways(false),
+            Command::Right | Command::Next => meter.sideways(true),
+            Command::Up => meter.along(&self.session, -1),
+            Command::Down => meter.along(&self.session, 1),
+            Command::PageUp => meter.along(&self.session, -8),
+            Command::PageDown => meter.along(&self.session, 8),
+            Command::First => meter.along(&self.session, isize::MIN / 2),
+            Command::Last => meter.along(&self.session, isize::MAX / 2),
+            Command::Type(letter) => meter.letter(&self.session, letter),
+            Command::Erase => meter.erase(),
+            _ => {}
+        }
+        self.overlay = Some(Overlay::Meter(meter));
+    }
+
+    /// Walks to a station; its cautions are read before anything is done there.
+    fn walk(&mut self, there: StationId, then: Option<Step>) {
+        self.step(Step::Go(there));
+        if self.session.place().station != there {
+            return;
+        }
+        let cautions = &self.session.circuit().station(there).cautions;
+        if self.cautioned.insert(there) && !cautions.is_empty() {
+            self.overlay = Some(Overlay::Sheet(Sheet::Cautions(there, then), 0));
+        } else if let Some(step) = then {
+            self.step(step);
+        }
+    }
+
+    /// Does one step and says what it showed.
+    fn step(&mut self, step: Step) {
+        match self.session.apply(Action::Step(step)) {
+            Outcome::Done(_) => {
+                let Some(note) = notes(&self.session).pop() else { return };
+                let mut lines = vec![format!(
+                    "{}, {}: {}",
+                    super::sheet::capital(&note.step),
+                    minutes(note.minutes),
+                    note.showed.join("; ")
+                )];
+                lines.extend(note.breaches.iter().map(|b| format!("Caution: {b}.")));
+                self.message = lines;
+            }
+            Outcome::Refused(why) => {
+                self.say(&format!("Not done: {why}."));
+            }
+            Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
+        }
+    }
+
+    /// Asks for advice and opens it.
+    pub(super) fn advise(&mut self) {
+        self.message.clear();
+        match self.session.apply(Action::Advise) {
+            Outcome::Advised(advice) => {
+                self.overlay = Some(Overlay::Sheet(Sheet::Advice(advice), 0));
+            }
+            Outcome::Refused(why) => {
+                self.say(&format!("No advice: {why}."));
+            }
+            Outcome::Done(_) | Outcome::Noted | Outcome::Called => {}
+        }
+    }
+
+    fn say(&mut self, text: &str) -> Turn {
+        self.message = vec![text.to_owned()];
+        Turn::Stay
+    }
+}
+
+/// A first line after a command, so that the last page stays full.
+pub(super) fn scrolled(at: usize, command: Command, lines: usize, rows: usize) -> usize {
+    let last = lines.saturating_sub(rows);
+    match command {
+        Command::Up => at.saturating_sub(1),
+        Command::Down => at + 1,
+        Command::PageUp => at.saturating_sub(rows.max(1)),
+        Command::PageDown => at + rows.max(1),
+        Command::First => 0,
+        Command::Last => last,
+        _ => at,
+    }
+    .min(last)
+}

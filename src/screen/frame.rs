@@ -1,0 +1,296 @@
+//! The division of the screen: heading, stage, what is known beside it, what came of the
+//! last step, what is offered, and the keys.
+
+use ratatui::Frame;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::app::{App, Page, Pending};
+use super::command::{KEYS, key_name};
+use super::drilling::{Drilling, Overlay, Question};
+use super::sheet::{Sheet, draw_lines};
+use super::station::{Attention, plan};
+use super::text::{fit, inside, put, put_centred, put_right, rule, width, wrap};
+use super::theme::Theme;
+use super::{debriefing, hand_meter, list, menu, side, station};
+use crate::drill::view;
+use crate::units::minutes;
+
+/// The smallest terminal on which anything is drawn, and the one it is made for.
+const LEAST: (u16, u16) = (60, 18);
+const MEANT: (u16, u16) = (80, 24);
+
+/// Where things go.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Areas {
+    /// The heading, one row.
+    pub(super) head: Rect,
+    /// The stage.
+    pub(super) stage: Rect,
+    /// What is known, on a wide screen.
+    pub(super) side: Option<Rect>,
+    /// The rule under the stage, what came of the last command, what is offered, keys.
+    pub(super) foot: Rect,
+}
+
+const FOOT_ROWS: u16 = 5;
+/// Columns from which notebook and suspects stand beside the station.
+const WIDE: u16 = 110;
+
+/// Divides a terminal of so many columns and rows.
+pub(super) fn areas((columns, rows): (u16, u16), with_side: bool) -> Areas {
+    let head = Rect::new(0, 0, columns, 1.min(rows));
+    let foot_rows = FOOT_ROWS.min(rows.saturating_sub(1));
+    let foot = Rect::new(0, rows - foot_rows, columns, foot_rows);
+    let middle = Rect::new(0, head.height, columns, rows - head.height - foot_rows);
+    if !with_side || columns < WIDE {
+        return Areas { head, stage: inside(middle), side: None, foot };
+    }
+    let side_columns = (columns * 36 / 100).max(40);
+    let stage = Rect { width: columns - side_columns, ..middle };
+    let side = Rect { x: stage.right(), width: side_columns, ..middle };
+    Areas { head, stage: inside(stage), side: Some(side), foot }
+}
+
+/// Rows for the text of a sheet or list on a stage, below its title.
+pub(super) fn sheet_rows(stage: Rect) -> u16 {
+    stage.height.saturating_sub(2)
+}
+
+/// Draws everything.
+pub fn draw(app: &App, frame: &mut Frame) {
+    let area = frame.area();
+    let buffer = frame.buffer_mut();
+    if area.width < LEAST.0 || area.height < LEAST.1 {
+        let text = format!(
+            "halfsplit needs {}x{}, this is {}x{}",
+            MEANT.0, MEANT.1, area.width, area.height
+        );
+        for (row, line) in wrap(&text, area.width).iter().enumerate() {
+            put(buffer, area, area.x, area.y + row as u16, line, Style::new());
+        }
+        return;
+    }
+    let size = (area.width, area.height);
+    match &app.page {
+        Page::Menu(at) => {
+            let areas = areas(size, false);
+            menu::draw(buffer, &areas, (app, *at), app.theme);
+            let note = match &app.pending {
+                Some(Pending::Load(_)) => "Preparing the aircraft and hiding a fault…",
+                _ => app.notice.as_str(),
+            };
+            foot(buffer, areas.foot, &[note.to_owned()], None, app.theme);
+            keys(
+                buffer,
+                areas.foot,
+                &[("↑↓", "choose"), ("Enter", "start a drill"), ("q", "quit")],
+                app.theme,
+            );
+        }
+        Page::Drill(drilling) if !drilling.begun => before(buffer, size, drilling, app.theme),
+        Page::Drill(drilling) => drill(buffer, size, drilling, app.theme),
+        Page::Debrief(debriefing) => {
+            debriefing::draw(buffer, &areas(size, false), debriefing, app.theme)
+        }
+    }
+}
+
+/// The heading: a placard, a rule, and at the right where and when.
+pub(super) fn head(buffer: &mut Buffer, area: Rect, placard: &str, right: &str, theme: Theme) {
+    rule(buffer, area, area.y, theme.quiet());
+    let right = format!(" {right} ");
+    let room = area.width.saturating_sub(width(&right) + 4);
+    let inner = Rect { width: area.width.saturating_sub(1), ..area };
+    put_right(buffer, inner, area.y, &right, theme.quiet());
+    let placard = format!(" {} ", fit(placard, room.saturating_sub(2)));
+    put(buffer, area, area.x, area.y, &placard, theme.strong());
+}
+
+/// The foot without its keys: rule, message, offer.
+pub(super) fn foot(
+    buffer: &mut Buffer,
+    area: Rect,
+    message: &[String],
+    offer: Option<(&str, &str)>,
+    theme: Theme,
+) {
+    rule(buffer, area, area.y, theme.quiet());
+    let inner = inside(area);
+    let mut lines: Vec<String> = message.iter().flat_map(|m| wrap(m, inner.width)).collect();
+    if lines.len() > 2 {
+        lines.truncate(2);
+        let second = lines.pop().unwrap_or_default();
+        lines.push(format!("{}… n: all", fit(&second, inner.width.saturating_sub(9))));
+    }
+    for (row, line) in lines.iter().enumerate() {
+        put(buffer, inner, inner.x, area.y + 1 + row as u16, line, Style::new());
+    }
+    if let Some((told, doing)) = offer {
+        let y = area.y + 3;
+        let x = put_right(buffer, inner, y, doing, theme.strong());
+        let room = x.saturating_sub(inner.x + 1);
+        put(buffer, inner, inner.x, y, &fit(told, room), Style::new());
+    }
+}
+
+/// The line of keys.
+pub(super) fn keys(buffer: &mut Buffer, foot: Rect, keys: &[(&str, &str)], theme: Theme) {
+    let inner = inside(foot);
+    let y = foot.bottom() - 1;
+    let mut x = inner.x;
+    for (key, word) in keys.iter().filter(|(_, word)| !word.is_empty()) {
+        if x + width(key) + 1 + width(word) > inner.right() {
+            break;
+        }
+        put(buffer, inner, x, y, key, theme.strong());
+        x += width(key) + 1;
+        put(buffer, inner, x, y, word, theme.quiet());
+        x += width(word) + 2;
+    }
+}
+
+fn where_and_when(drilling: &Drilling) -> String {
+    let session = &drilling.session;
+    format!("{} · {}", session.circuit().title, minutes(session.minutes()))
+}
+
+/// The page before the drill begins.
+fn before(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Theme) {
+    let areas = areas(size, false);
+    let session = &drilling.session;
+    head(buffer, areas.head, &session.circuit().title, &format!("drill {}", session.seed()), theme);
+    let lines = Sheet::WriteUp.lines(session, areas.stage.width, theme);
+    draw_lines(buffer, areas.stage, (&lines, drilling.scroll), theme);
+    foot(buffer, areas.foot, &[], None, theme);
+    if drilling.question.is_some() {
+        question(buffer, areas.foot, drilling, theme);
+    } else {
+        keys(
+            buffer,
+            areas.foot,
+            &[("Enter", "begin the drill"), ("↑↓", "read on"), ("q", "quit")],
+            theme,
+        );
+    }
+}
+
+fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Theme) {
+    let areas = areas(size, true);
+    let session = &drilling.session;
+    let circuit = session.circuit();
+    let title = &circuit.station(session.place().station).title;
+    head(buffer, areas.head, title, &where_and_when(drilling), theme);
+    if let Some(beside) = areas.side {
+        side::draw(buffer, beside, session, theme);
+    }
+    let stage = areas.stage;
+    let mut offered: Option<(String, String)> = None;
+    let mut hints: Vec<(String, String)> = Vec::new();
+    let mut hint = |key: &str, word: &str| hints.push((key.to_owned(), word.to_owned()));
+    match &drilling.overlay {
+        Some(Overlay::Sheet(sheet, at)) => {
+            put(buffer, stage, stage.x, stage.y, &sheet.title(session), theme.strong());
+            let lines = sheet.lines(session, stage.width, theme);
+            let body = Rect { y: stage.y + 2, height: sheet_rows(stage), ..stage };
+            draw_lines(buffer, body, (&lines, *at), theme);
+            hint("Enter", sheet.verb());
+            hint("↑↓", "read on");
+            hint("Esc", "back");
+        }
+        Some(Overlay::Picker(picker)) => {
+            list::draw(buffer, stage, (session, picker), theme);
+            hint("Enter", picker.verb());
+            hint("letters", "narrow the list");
+            hint("↑↓", "choose");
+            hint("Esc", "back");
+        }
+        Some(Overlay::Meter(meter)) => {
+            hand_meter::draw(buffer, stage, session, meter, theme);
+            hint("Enter", "measure");
+            hint("←→", "function, red, black");
+            hint("↑↓ letters", "choose");
+            hint("Esc", "put it away");
+        }
+        None => {
+            let view = view(session);
+            let plan = plan(&view, stage.width, stage.height);
+            let attention = match drilling.question {
+                Some(_) => Attention { focus: None, grip: None },
+                None => drilling.attention(&plan),
+            };
+            station::draw(buffer, stage, (&view, circuit), attention, theme);
+            offered = drilling.offer(&view, &plan).map(|offer| {
+                let doing = match offer.minutes {
+                    Some(price) => format!("Enter {} · {}", offer.verb, minutes(price)),
+                    None => String::new(),
+                };
+                (format!("▸ {}", offer.told), doing)
+            });
+            if let Some(grip) = drilling.grip {
+                let positions = super::offer::positions(circuit, grip.control);
+                let to = positions.get(grip.to).map_or("", String::as_str);
+                let label = &circuit.part(grip.control).label;
+                offered = offered.map(|(_, doing)| (format!("▸ {label} to {to}"), doing));
+                hint("←→", "choose the position");
+                hint("Enter", "turn it there");
+                hint("Esc", "let go");
+            } else {
+                for row in KEYS.iter().filter(|row| !row.word.is_empty()) {
+                    hint(&key_name(row.key), row.word);
+                }
+            }
+        }
+    }
+    let offered = offered.as_ref().map(|(told, doing)| (told.as_str(), doing.as_str()));
+    foot(buffer, areas.foot, &drilling.message, offered, theme);
+    if drilling.question.is_some() {
+        question(buffer, areas.foot, drilling, theme);
+    } else {
+        let hints: Vec<(&str, &str)> =
+            hints.iter().map(|(key, word)| (key.as_str(), word.as_str())).collect();
+        keys(buffer, areas.foot, &hints, theme);
+    }
+}
+
+/// A question takes the place of message, offer and keys.
+fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) {
+    let Some(question) = &drilling.question else { return };
+    let session = &drilling.session;
+    let circuit = session.circuit();
+    let (text, yes, no) = match question {
+        Question::Leave => {
+            ("Leave the drill? What was done in it is lost.".to_owned(), "leave", "stay")
+        }
+        Question::Replace(part) => {
+            let part = circuit.part(*part);
+            let text = format!(
+                "Replace {} ({})? It takes {}. Power off and proven dead first.",
+                part.id,
+                part.label,
+                minutes(part.replace_minutes)
+            );
+            (text, "replace it", "do not")
+        }
+        Question::Call(fault) => {
+            let words = crate::score::fault_in_words(circuit, fault);
+            let text = format!("Call {}: {words}? This ends the drill.", fault.code(circuit));
+            (text, "make the call", "not yet")
+        }
+    };
+    let blank = " ".repeat(usize::from(area.width));
+    for y in area.y + 1..area.bottom() {
+        put(buffer, area, area.x, y, &blank, Style::new());
+    }
+    let inner = inside(area);
+    for (row, line) in wrap(&text, inner.width).iter().take(2).enumerate() {
+        put(buffer, inner, inner.x, area.y + 1 + row as u16, line, theme.strong());
+    }
+    keys(buffer, area, &[("Enter", yes), ("Esc", no)], theme);
+}
+
+/// One line in the middle of a stage.
+pub(super) fn notice(buffer: &mut Buffer, stage: Rect, text: &str, theme: Theme) {
+    put_centred(buffer, stage, stage.y + stage.height / 2, text, theme.strong());
+}

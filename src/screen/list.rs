@@ -1,0 +1,73 @@
+//! A list to choose from, drawn.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::picker::{Picker, Picking, Row};
+use super::text::{fit, fit_placard, put, put_right, width};
+use super::theme::Theme;
+use crate::drill::Session;
+
+/// Draws a list: title, what was typed, the rows around the one in focus.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    stage: Rect,
+    (session, picker): (&Session, &Picker),
+    theme: Theme,
+) {
+    let rows = picker.rows(session);
+    let title = picker.title(session.circuit());
+    put(buffer, stage, stage.x, stage.y, &title, theme.strong());
+    let count = if picker.filter.is_empty() {
+        format!("{} rows", rows.len())
+    } else {
+        format!("find: {}▏ {} rows", picker.filter, rows.len())
+    };
+    put_right(buffer, stage, stage.y, &count, theme.quiet());
+    let body = Rect { y: stage.y + 2, height: super::frame::sheet_rows(stage), ..stage };
+    let visible = usize::from(body.height);
+    let from = (picker.at + 1).saturating_sub(visible);
+    let names = rows.iter().map(|row| width(&row.name)).max().unwrap_or(0);
+    let most = match picker.picking {
+        Picking::Acts => body.width * 6 / 10,
+        _ => body.width * 4 / 10,
+    };
+    let columns = Columns { name: names.min(most), theme };
+    for (index, row) in rows.iter().enumerate().skip(from).take(visible) {
+        let y = body.y + (index - from) as u16;
+        draw_row(buffer, Rect { y, height: 1, ..body }, row, index == picker.at, columns);
+    }
+    if rows.is_empty() {
+        put(buffer, body, body.x + 2, body.y, "nothing of that name", theme.quiet());
+    }
+}
+
+#[derive(Clone, Copy)]
+struct Columns {
+    name: u16,
+    theme: Theme,
+}
+
+fn draw_row(buffer: &mut Buffer, area: Rect, row: &Row, here: bool, columns: Columns) {
+    let theme = columns.theme;
+    let (strong, quiet) = if here {
+        buffer.set_style(area, theme.focus());
+        (theme.focus(), theme.focus())
+    } else {
+        (Style::new(), theme.quiet())
+    };
+    put(buffer, area, area.x, area.y, if here { "▸" } else { " " }, strong);
+    put(buffer, area, area.x + 1, area.y, row.mark, strong);
+    let name = fit_placard(&row.name, columns.name);
+    put(buffer, area, area.x + 3, area.y, &name, strong);
+    // The right end may take half of what is left.
+    let rest = area.width.saturating_sub(columns.name + 5);
+    let end = fit_placard(&row.end, if row.note.is_empty() { rest } else { rest / 2 });
+    let end_x = put_right(buffer, area, area.y, &end, quiet);
+    let note_x = area.x + 3 + columns.name + 2;
+    let room = end_x.saturating_sub(note_x + 1);
+    if room > 2 {
+        put(buffer, area, note_x, area.y, &fit(&row.note, room), quiet);
+    }
+}

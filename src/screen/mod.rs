@@ -1,0 +1,34 @@
+//! The drill on the full screen.
+//!
+//! A screen is a function of state: [`draw`] looks at an [`App`] and changes nothing. A
+//! key becomes a [`Command`], [`App::update`] takes it, and what it does to the aircraft
+//! goes through [`crate::drill::Session::apply`]. What takes long is worked out by
+//! [`App::work`] after the screen has said so.
+//!
+//! Only this module knows ratatui and crossterm.
+
+mod aim;
+mod app;
+mod command;
+mod debriefing;
+mod dots;
+mod drilling;
+mod frame;
+mod hand_meter;
+mod list;
+mod menu;
+mod notebook;
+mod offer;
+mod picker;
+mod sheet;
+mod side;
+mod station;
+mod terminal;
+mod text;
+mod theme;
+
+pub use app::{App, Load, Start, SystemEntry};
+pub use command::{Command, command_for};
+pub use frame::draw;
+pub use terminal::{ExitSummary, run};
+pub use theme::Theme;

@@ -1,0 +1,308 @@
+//! Lists to choose from, narrowed by typing.
+
+use crate::circuit::{Circuit, PartId};
+use crate::drill::command::steps_here;
+use crate::drill::{Mark, Session};
+use crate::faults::{Fault, modes};
+use crate::observation::{Act, Function, Probe, Step, Touch};
+use crate::units::{minutes, quantity};
+
+/// What is being chosen.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Picking {
+    /// A station to walk to.
+    Station,
+    /// A part to replace here.
+    Replacement,
+    /// Parts to mark.
+    Marks,
+    /// The part that is called.
+    CalledPart,
+    /// The way in which that part has failed.
+    CalledMode(PartId),
+    /// Anything that can be done now.
+    Acts,
+    /// Nothing: the wiring list is only read.
+    Wiring,
+    /// The old fuse or a spare.
+    Fuse(PartId),
+}
+
+/// A list, what has been typed to narrow it, and the row in focus.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Picker {
+    /// What is being chosen.
+    pub(super) picking: Picking,
+    /// What has been typed.
+    pub(super) filter: String,
+    /// The row in focus, of those that are left.
+    pub(super) at: usize,
+}
+
+/// What a row stands for.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Choice {
+    /// A step.
+    Step(Step),
+    /// A part.
+    Part(PartId),
+    /// A fault.
+    Fault(Fault),
+    /// Nothing to choose.
+    Nothing,
+}
+
+/// A row of a list.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Row {
+    /// What it stands for.
+    pub(super) choice: Choice,
+    /// The trainee's mark, or a blank.
+    pub(super) mark: &'static str,
+    /// The name in files and commands.
+    pub(super) name: String,
+    /// What it is.
+    pub(super) note: String,
+    /// What stands at the right end: mostly the price.
+    pub(super) end: String,
+}
+
+/// The sign of a mark.
+pub(super) fn mark_sign(mark: Option<Mark>) -> &'static str {
+    match mark {
+        Some(Mark::Suspect) => "?",
+        Some(Mark::Cleared) => "✓",
+        None => " ",
+    }
+}
+
+impl Picker {
+    /// A list with nothing typed yet.
+    pub(super) fn of(picking: Picking) -> Self {
+        Self { picking, filter: String::new(), at: 0 }
+    }
+
+    /// The heading over it.
+    pub(super) fn title(&self, circuit: &Circuit) -> String {
+        match &self.picking {
+            Picking::Station => "GO TO".to_owned(),
+            Picking::Replacement => "REPLACE A PART HERE".to_owned(),
+            Picking::Marks => "SUSPECTS".to_owned(),
+            Picking::CalledPart => "CALL: WHICH PART HAS FAILED".to_owned(),
+            Picking::CalledMode(part) => {
+                format!("CALL: HOW HAS {} FAILED", circuit.part(*part).id)
+            }
+            Picking::Acts => "ALL ACTS HERE AND NOW".to_owned(),
+            Picking::Wiring => "WIRING LIST".to_owned(),
+            Picking::Fuse(part) => format!("HOLDER {}", circuit.part(*part).id),
+        }
+    }
+
+    /// What Enter does, for the line of keys.
+    pub(super) fn verb(&self) -> &'static str {
+        match &self.picking {
+            Picking::Station => "go",
+            Picking::Replacement => "replace",
+            Picking::Marks => "suspect, cleared, none",
+            Picking::CalledPart => "choose how it failed",
+            Picking::CalledMode(_) => "call",
+            Picking::Acts | Picking::Fuse(_) => "do it",
+            Picking::Wiring => "",
+        }
+    }
+
+    /// The rows that are left by what has been typed.
+    pub(super) fn rows(&self, session: &Session) -> Vec<Row> {
+        let wanted: Vec<String> = self.filter.split_whitespace().map(str::to_lowercase).collect();
+        self.all_rows(session)
+            .into_iter()
+            .filter(|row| {
+                let text = format!("{} {} {}", row.name, row.note, row.end).to_lowercase();
+                wanted.iter().all(|word| text.contains(word.as_str()))
+            })
+            .collect()
+    }
+
+    /// The row in focus.
+    pub(super) fn chosen(&self, session: &Session) -> Option<Row> {
+        self.rows(session).into_iter().nth(self.at)
+    }
+
+    fn all_rows(&self, session: &Session) -> Vec<Row> {
+        match &self.picking {
+            Picking::Station => stations(session),
+            Picking::Replacement => parts(session, true),
+            Picking::Marks => {
+                let mut rows = parts(session, false);
+                rows.sort_by_key(|row| match row.mark {
+                    "?" => 0,
+                    " " => 2,
+                    _ => 1,
+                });
+                rows
+            }
+            Picking::CalledPart => {
+                let circuit = session.circuit();
+                let mut rows = parts(session, false);
+                rows.retain(|row| match row.choice {
+                    Choice::Part(part) => !modes(circuit.part(part)).is_empty(),
+                    _ => false,
+                });
+                rows.sort_by_key(|row| row.mark != "?");
+                rows
+            }
+            Picking::CalledMode(part) => modes(session.circuit().part(*part))
+                .into_iter()
+                .map(|mode| Row {
+                    choice: Choice::Fault(Fault { part: *part, mode: mode.name.clone() }),
+                    mark: " ",
+                    name: mode.name,
+                    note: mode.text,
+                    end: String::new(),
+                })
+                .collect(),
+            Picking::Acts => acts(session),
+            Picking::Wiring => wiring(session),
+            Picking::Fuse(part) => fuse(session, *part),
+        }
+    }
+}
+
+fn stations(session: &Session) -> Vec<Row> {
+    let (circuit, place) = (session.circuit(), session.place());
+    circuit
+        .stations_with_ids()
+        .map(|(id, station)| {
+            let here = id == place.station;
+            let opening = station.open_minutes > 0.0 && !place.opened[id.index()];
+            Row {
+                choice: if here { Choice::Nothing } else { Choice::Step(Step::Go(id)) },
+                mark: " ",
+                name: station.title.clone(),
+                note: if here {
+                    "you are here".to_owned()
+                } else if opening {
+                    format!("{} of it to open", minutes(station.open_minutes))
+                } else {
+                    String::new()
+                },
+                end: if here { String::new() } else { minutes(place.minutes_to(circuit, id)) },
+            }
+        })
+        .collect()
+}
+
+fn parts(session: &Session, replaceable_here: bool) -> Vec<Row> {
+    let (circuit, place) = (session.circuit(), session.place());
+    circuit
+        .parts_with_ids()
+        .filter(|(id, _)| {
+            let step = Step::Act(Act::Replace(*id));
+            !replaceable_here || place.allows(circuit, step, |_| false).is_ok()
+        })
+        .map(|(id, part)| Row {
+            choice: Choice::Part(id),
+            mark: mark_sign(session.marks().get(&id).copied()),
+            name: part.id.clone(),
+            note: part.label.clone(),
+            end: if replaceable_here {
+                minutes(part.replace_minutes)
+            } else {
+                circuit.station(part.station).title.clone()
+            },
+        })
+        .collect()
+}
+
+fn acts(session: &Session) -> Vec<Row> {
+    let (circuit, place) = (session.circuit(), session.place());
+    let mut steps = steps_here(session);
+    for (point, _) in circuit.test_points_with_ids().filter(|(_, t)| t.station == place.station) {
+        for function in Function::ALL {
+            let step =
+                Step::Probe(Probe { function, red: Touch::Point(point), black: Touch::Airframe });
+            steps.push((step, place.minutes(circuit, step)));
+        }
+    }
+    for (id, _) in circuit.parts_with_ids() {
+        let step = Step::Act(Act::Replace(id));
+        if place.allows(circuit, step, |_| false).is_ok() {
+            steps.push((step, place.minutes(circuit, step)));
+        }
+    }
+    steps
+        .into_iter()
+        .map(|(step, price)| Row {
+            choice: Choice::Step(step),
+            mark: " ",
+            name: step.told(circuit),
+            note: match step {
+                Step::Act(act) => circuit.part(act.part()).label.clone(),
+                Step::Probe(Probe { red: Touch::Point(point), .. }) => {
+                    circuit.net_name(circuit.test_point(point).net).to_owned()
+                }
+                _ => String::new(),
+            },
+            end: minutes(price),
+        })
+        .collect()
+}
+
+fn wiring(session: &Session) -> Vec<Row> {
+    let circuit = session.circuit();
+    let points = |net| {
+        circuit
+            .test_points
+            .iter()
+            .find(|t| t.net == net)
+            .map_or(String::new(), |t| format!(" [{}]", t.id))
+    };
+    circuit
+        .parts_with_ids()
+        .map(|(id, part)| {
+            let mut nets = part.kind.nets();
+            let mut seen = Vec::new();
+            nets.retain(|net| {
+                let new = !seen.contains(net);
+                seen.push(*net);
+                new
+            });
+            let nets: Vec<String> = nets
+                .into_iter()
+                .map(|net| format!("{}{}", circuit.net_name(net), points(net)))
+                .collect();
+            Row {
+                choice: Choice::Part(id),
+                mark: mark_sign(session.marks().get(&id).copied()),
+                name: part.id.clone(),
+                note: nets.join(" - "),
+                end: part.label.clone(),
+            }
+        })
+        .collect()
+}
+
+fn fuse(session: &Session, part: PartId) -> Vec<Row> {
+    let (circuit, place) = (session.circuit(), session.place());
+    let crate::circuit::Kind::Fuse(fuse) = &circuit.part(part).kind else { return Vec::new() };
+    let blown = session.fuse_in_hand(part) == Some(true);
+    let spares = place.spares_of(fuse.amps);
+    let rating = quantity(fuse.amps, "A");
+    let price = |act| minutes(place.minutes(circuit, Step::Act(act)));
+    let row = |act, name: &str, note: String| Row {
+        choice: Choice::Step(Step::Act(act)),
+        mark: " ",
+        name: name.to_owned(),
+        note,
+        end: price(act),
+    };
+    let old = format!("the one you pulled: {}", if blown { "blown" } else { "whole" });
+    let spare = row(Act::FitSpare(part), "fit a spare", format!("{rating}, {spares} left"));
+    let old = row(Act::Refit(part), "put it back", old);
+    // The likelier wish first.
+    let mut rows = if blown { vec![spare, old] } else { vec![old, spare] };
+    if spares == 0 {
+        rows.retain(|row| row.choice != Choice::Step(Step::Act(Act::FitSpare(part))));
+    }
+    rows
+}

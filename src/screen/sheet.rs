@@ -1,0 +1,280 @@
+//! Pages of text that take the place of the station: read, scrolled, put away.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::command::{KEYS, key_name};
+use super::notebook::notes;
+use super::text::{put, put_right, width, wrap};
+use super::theme::Theme;
+use crate::circuit::StationId;
+use crate::drill::{Advice, Session};
+use crate::observation::Step;
+use crate::score::{fault_in_words, told_with_walk};
+use crate::units::{minutes, significant};
+
+/// What a sheet tells.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Sheet {
+    /// The notebook.
+    Notebook,
+    /// Keys and signs.
+    Help,
+    /// What the crew wrote.
+    WriteUp,
+    /// The cautions of a station, and the step that waits until they are read.
+    Cautions(StationId, Option<Step>),
+    /// The best next step.
+    Advice(Advice),
+}
+
+/// A line of a sheet: pieces of text in their styles.
+pub(super) type Line = Vec<(String, Style)>;
+
+/// What every drill begins with.
+pub(super) const TRAINING_ONLY: &str = "Training model only. Work on an aircraft follows the \
+approved maintenance data, local rules and licensed staff.";
+
+/// What the trade has to be told again before hands go in.
+pub(super) const STORED_ENERGY: &str = "115 V 400 Hz kills. Power off and proven dead before hands \
+go in; capacitors and machines keep energy; reset a breaker once at most, and only when its cause \
+is known.";
+
+impl Sheet {
+    /// The heading.
+    pub(super) fn title(&self, session: &Session) -> String {
+        match self {
+            Self::Notebook => "NOTEBOOK".to_owned(),
+            Self::Help => "HELP".to_owned(),
+            Self::WriteUp => "WRITE-UP".to_owned(),
+            Self::Cautions(station, _) => {
+                format!("CAUTIONS: {}", session.circuit().station(*station).title)
+            }
+            Self::Advice(_) => "ADVICE".to_owned(),
+        }
+    }
+
+    /// What Enter does, for the line of keys.
+    pub(super) fn verb(&self) -> &'static str {
+        match self {
+            Self::Cautions(_, Some(_)) => "read; go on with the step",
+            Self::Cautions(_, None) => "read",
+            Self::Advice(Advice::Do { prospect, .. }) if walks(prospect) => "go there and do it",
+            Self::Advice(Advice::Do { .. }) => "do it",
+            Self::Advice(Advice::Call { .. }) => "make this call",
+            Self::Advice(Advice::Nothing) | Self::Notebook | Self::Help | Self::WriteUp => "close",
+        }
+    }
+
+    /// The text, broken into lines.
+    pub(super) fn lines(&self, session: &Session, columns: u16, theme: Theme) -> Vec<Line> {
+        let mut text = Text { columns, lines: Vec::new(), theme };
+        match self {
+            Self::Notebook => notebook(&mut text, session),
+            Self::Help => help(&mut text),
+            Self::WriteUp => write_up(&mut text, session),
+            Self::Cautions(station, _) => {
+                for caution in &session.circuit().station(*station).cautions {
+                    text.item("!", caution);
+                }
+            }
+            Self::Advice(advice) => advice_text(&mut text, session, advice),
+        }
+        text.lines
+    }
+}
+
+fn walks(prospect: &crate::diagnosis::Prospect) -> bool {
+    prospect.walk && !matches!(prospect.step, Step::Go(_))
+}
+
+/// Lines as they are gathered.
+pub(super) struct Text {
+    pub(super) columns: u16,
+    pub(super) lines: Vec<Line>,
+    pub(super) theme: Theme,
+}
+
+impl Text {
+    pub(super) fn blank(&mut self) {
+        self.lines.push(Vec::new());
+    }
+
+    pub(super) fn heading(&mut self, text: &str) {
+        self.lines.push(vec![(text.to_owned(), self.theme.quiet())]);
+    }
+
+    pub(super) fn paragraph(&mut self, text: &str, style: Style) {
+        for line in wrap(text, self.columns) {
+            self.lines.push(vec![(line, style)]);
+        }
+    }
+
+    /// A paragraph that hangs behind a sign.
+    pub(super) fn item(&mut self, sign: &str, text: &str) {
+        self.hanging((sign, self.theme.strong()), text, Style::new());
+    }
+
+    pub(super) fn hanging(&mut self, (sign, sign_style): (&str, Style), text: &str, style: Style) {
+        let indent = width(sign) + 1;
+        for (index, line) in wrap(text, self.columns.saturating_sub(indent)).into_iter().enumerate()
+        {
+            let lead = if index == 0 {
+                (format!("{sign} "), sign_style)
+            } else {
+                (" ".repeat(usize::from(indent)), Style::new())
+            };
+            self.lines.push(vec![lead, (line, style)]);
+        }
+    }
+}
+
+/// The steps so far, newest last.
+pub(super) fn notebook(text: &mut Text, session: &Session) {
+    let (strong, quiet) = (text.theme.strong(), text.theme.quiet());
+    text.hanging(("  0  ", quiet), &session.write_up().lines.join("; "), quiet);
+    for note in notes(session) {
+        let clock = format!("{:>5.1}", note.clock);
+        let price = if note.minutes > 0.0 {
+            format!(" ({})", minutes(note.minutes))
+        } else {
+            String::new()
+        };
+        text.hanging((&clock, quiet), &format!("{}{price}", note.step), strong);
+        for line in &note.showed {
+            text.hanging(("     ", quiet), line, Style::new());
+        }
+        for breach in &note.breaches {
+            text.hanging(("    !", strong), breach, strong);
+        }
+    }
+}
+
+fn help(text: &mut Text) {
+    text.heading("KEYS");
+    for row in KEYS.iter() {
+        let key = format!("{:>7}", key_name(row.key));
+        text.item(&key, row.help);
+    }
+    for (key, help) in [
+        (" arrows", "to the thing beside, above or below; in a list, up and down"),
+        ("    Tab", "to the next thing one can act on; Shift-Tab to the one before"),
+        ("  Enter", "what the line above the keys offers, at the price it names"),
+        ("    Esc", "back"),
+        (" Ctrl-C", "leave at once"),
+    ] {
+        text.item(key, help);
+    }
+    text.blank();
+    text.heading("SIGNS");
+    for (sign, help) in [
+        ("[ LAMP ]", "dark"),
+        ("[░LAMP░]", "glimmering"),
+        ("[▒LAMP▒]", "dim"),
+        ("[█LAMP█]", "bright"),
+        ("[▚LAMP▞]", "flickering"),
+        ("● / ◉ OUT", "breaker in / popped, its collar showing"),
+        ("[━] / [ ]", "fuse in its holder / pulled"),
+        ("? / ✓", "your own mark: suspect / cleared"),
+    ] {
+        text.item(&format!("{sign:>11}"), help);
+    }
+    text.blank();
+    text.paragraph(TRAINING_ONLY, Style::new());
+    text.paragraph(STORED_ENERGY, Style::new());
+}
+
+/// System, crew's report and cautions.
+pub(super) fn write_up(text: &mut Text, session: &Session) {
+    let circuit = session.circuit();
+    let quiet = text.theme.quiet();
+    text.paragraph(&circuit.brief, quiet);
+    text.blank();
+    text.heading("THE CREW WROTE");
+    for line in &session.write_up().lines {
+        text.item("-", line);
+    }
+    text.blank();
+    text.heading("BEFORE YOU BEGIN");
+    text.item("!", TRAINING_ONLY);
+    text.item("!", STORED_ENERGY);
+    let first = circuit.station(session.place().station);
+    if session.log().is_empty() {
+        for caution in &first.cautions {
+            text.item("!", &format!("{}: {caution}", first.title));
+        }
+    }
+}
+
+fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
+    let circuit = session.circuit();
+    match advice {
+        Advice::Nothing => {
+            text.paragraph("No single fault explains what was seen.", text.theme.strong());
+        }
+        Advice::Call { fault, group_probability } => {
+            text.paragraph(&format!("Call {}", fault.code(circuit)), text.theme.strong());
+            text.blank();
+            text.paragraph(&fault_in_words(circuit, fault), Style::new());
+            text.paragraph(
+                &format!(
+                    "What was observed gives this part {} %.",
+                    significant(100.0 * group_probability, 3)
+                ),
+                Style::new(),
+            );
+        }
+        Advice::Do { prospect, candidates, groups } => {
+            let step = told_with_walk(circuit, prospect);
+            text.paragraph(&capital(&step), text.theme.strong());
+            text.blank();
+            text.paragraph(
+                &format!(
+                    "Worth {} bits for {}, the walk included.",
+                    significant(prospect.bits, 2),
+                    minutes(prospect.minutes)
+                ),
+                Style::new(),
+            );
+            text.paragraph(
+                &format!("{candidates} faults in {groups} repair groups are still possible."),
+                Style::new(),
+            );
+        }
+    }
+    text.blank();
+    text.paragraph("The debrief will say that advice was asked for here.", text.theme.quiet());
+}
+
+/// The text with its first letter as a capital.
+pub(super) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |c| c.to_uppercase().chain(letters).collect())
+}
+
+/// Writes lines from the first one shown; a word at the foot tells that it goes on.
+pub(super) fn draw_lines(
+    buffer: &mut Buffer,
+    area: Rect,
+    (lines, from): (&[Line], usize),
+    theme: Theme,
+) {
+    let rows = usize::from(area.height);
+    let from = from.min(lines.len().saturating_sub(rows));
+    for (y, line) in (area.top()..area.bottom()).zip(lines.iter().skip(from)) {
+        let mut x = area.left();
+        for (text, style) in line {
+            put(buffer, area, x, y, text, *style);
+            x = x.saturating_add(width(text));
+        }
+    }
+    let below = lines.len().saturating_sub(from + rows);
+    if below > 0 && area.height > 0 {
+        let word = format!(" ▾ {below} more lines");
+        put_right(buffer, area, area.bottom() - 1, &word, theme.quiet());
+    }
+    if from > 0 {
+        put_right(buffer, area, area.top(), &format!(" ▴ {from} lines above"), theme.quiet());
+    }
+}

@@ -1,0 +1,158 @@
+//! The small faces of a station: lamps, breakers, fuse holders, instruments, machines
+//! and test points.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::text::{fit_placard, put, put_centred, put_right, width, wrap};
+use super::super::theme::Theme;
+use crate::drill::{Annunciator, BreakerFace, FuseHolder, LifeSign};
+use crate::observation::Look;
+use crate::units::significant;
+
+/// How a cell is drawn.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Manner {
+    /// It has the focus.
+    pub(super) focus: bool,
+    /// Whether there is room for a cell of several rows.
+    pub(super) roomy: bool,
+    /// The styles.
+    pub(super) theme: Theme,
+}
+
+impl Manner {
+    fn label(self, plain: Style) -> Style {
+        if self.focus { self.theme.focus() } else { plain }
+    }
+
+    fn pointer(self) -> &'static str {
+        if self.focus { "▸" } else { " " }
+    }
+}
+
+/// Columns and rows of a breaker or fuse in a roomy layout.
+pub(super) const ROOMY: (u16, u16) = (13, 4);
+
+/// What stands on both sides of a legend: the shape of the light.
+fn light_marks(look: Look) -> (&'static str, &'static str) {
+    match look {
+        Look::Bright => ("█", "█"),
+        Look::Dim => ("▒", "▒"),
+        Look::Glimmer => ("░", "░"),
+        Look::Flickering => ("▚", "▞"),
+        _ => (" ", " "),
+    }
+}
+
+/// A lamp behind its legend.
+pub(super) fn annunciator(buffer: &mut Buffer, area: Rect, lamp: &Annunciator, manner: Manner) {
+    let legend = fit_placard(&lamp.legend, area.width.saturating_sub(5));
+    let (left, right) = light_marks(lamp.look);
+    let style = manner.theme.lamp(&lamp.colour, lamp.look);
+    put(buffer, area, area.x, area.y, manner.pointer(), manner.label(Style::new()));
+    let frame = manner.label(Style::new());
+    put(buffer, area, area.x + 1, area.y, "[", frame);
+    put(buffer, area, area.x + 2, area.y, &format!("{left}{legend}{right}"), style);
+    put(buffer, area, area.x + 4 + width(&legend), area.y, "]", frame);
+}
+
+/// A breaker: its button in, or its collar showing.
+pub(super) fn breaker(buffer: &mut Buffer, area: Rect, breaker: &BreakerFace, manner: Manner) {
+    let theme = manner.theme;
+    let glyph = if breaker.out { "◉" } else { "●" };
+    let rating = significant(breaker.amps, 3);
+    let knob = if breaker.out { theme.strong() } else { Style::new() };
+    if !manner.roomy {
+        let end = if breaker.out { "OUT".to_owned() } else { rating };
+        row(buffer, area, glyph, &breaker.label, (&end, knob), manner);
+        return;
+    }
+    let top = if breaker.out { format!("{glyph} OUT") } else { glyph.to_owned() };
+    put_centred(buffer, area, area.y, &top, knob);
+    put_centred(buffer, area, area.y + 1, &format!("{rating} A"), theme.quiet());
+    roomy_placard(buffer, area, &breaker.label, manner);
+}
+
+/// A fuse holder: seated, or empty with the fuse in the hand.
+pub(super) fn fuse(buffer: &mut Buffer, area: Rect, fuse: &FuseHolder, manner: Manner) {
+    let theme = manner.theme;
+    let rating = significant(fuse.amps, 3);
+    let in_hand = fuse.in_hand_blown.map(|blown| if blown { "blown" } else { "whole" });
+    let style = if fuse.seated { Style::new() } else { theme.strong() };
+    if !manner.roomy {
+        let glyph = if fuse.seated { "[━]" } else { "[ ]" };
+        row(buffer, area, glyph, &fuse.label, (in_hand.unwrap_or(&rating), style), manner);
+        return;
+    }
+    put_centred(buffer, area, area.y, if fuse.seated { "[━━━]" } else { "[   ]" }, style);
+    match in_hand {
+        Some(word) => put_centred(buffer, area, area.y + 1, &format!("out: {word}"), style),
+        None => put_centred(buffer, area, area.y + 1, &format!("{rating} A"), theme.quiet()),
+    }
+    roomy_placard(buffer, area, &fuse.label, manner);
+}
+
+/// An instrument or a machine with its word.
+pub(super) fn sign(buffer: &mut Buffer, area: Rect, sign: &LifeSign, manner: Manner) {
+    let quiet = matches!(sign.look, Look::Works | Look::Silent);
+    let style = if quiet { manner.theme.quiet() } else { manner.theme.strong() };
+    let long = sign.look.word();
+    let word = if width(long) + 12 > area.width { short_word(sign.look) } else { long };
+    row(buffer, area, "", &sign.label, (word, style), manner);
+}
+
+/// A word for narrow columns.
+fn short_word(look: Look) -> &'static str {
+    match look {
+        Look::Flagged => "flag",
+        Look::Humming => "humming",
+        Look::Slow => "slow",
+        other => other.word(),
+    }
+}
+
+/// A test point with the net it touches.
+pub(super) fn point(buffer: &mut Buffer, area: Rect, id: &str, net: &str, manner: Manner) {
+    let label = manner.label(Style::new());
+    put(buffer, area, area.x, area.y, manner.pointer(), label);
+    let id = fit_placard(id, area.width.saturating_sub(2));
+    put(buffer, area, area.x + 1, area.y, &id, label);
+    let x = area.x + 2 + width(&id);
+    let room = area.right().saturating_sub(x + 1);
+    if room >= 3 {
+        put(buffer, area, x, area.y, &fit_placard(net, room), manner.theme.quiet());
+    }
+}
+
+/// One line: pointer, glyph, placard, and a word at the right.
+fn row(
+    buffer: &mut Buffer,
+    area: Rect,
+    glyph: &str,
+    label: &str,
+    (end, end_style): (&str, Style),
+    manner: Manner,
+) {
+    let cell = Rect { width: area.width.saturating_sub(1), ..area };
+    let x = put_right(buffer, cell, area.y, end, end_style);
+    put(buffer, area, area.x, area.y, manner.pointer(), manner.label(Style::new()));
+    put(buffer, area, area.x + 1, area.y, glyph, end_style);
+    let from = area.x + 1 + if glyph.is_empty() { 0 } else { width(glyph) + 1 };
+    let placard = fit_placard(label, x.saturating_sub(from + 1));
+    put(buffer, area, from, area.y, &placard, manner.label(Style::new()));
+}
+
+fn roomy_placard(buffer: &mut Buffer, area: Rect, label: &str, manner: Manner) {
+    let inner = Rect { width: area.width.saturating_sub(1), ..area };
+    let mut lines = wrap(label, inner.width);
+    if lines.len() > 2 {
+        let rest = lines.split_off(1).join(" ");
+        lines.push(fit_placard(&rest, inner.width));
+    }
+    for (line, text) in lines.iter().enumerate() {
+        let text = if manner.focus && line == 0 { format!("▸{text}") } else { text.clone() };
+        put_centred(buffer, inner, area.y + 2 + line as u16, &text, manner.label(Style::new()));
+    }
+}

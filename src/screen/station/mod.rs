@@ -1,0 +1,103 @@
+//! The station where the trainee stands: the stage of a drill.
+
+mod cells;
+mod control;
+mod meter;
+mod plan;
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+use super::text::{put, put_right, rule};
+use super::theme::Theme;
+use crate::circuit::{Circuit, PartId};
+use crate::drill::View;
+use plan::{Piece, Placed};
+
+pub(super) use plan::{Item, Plan, plan};
+
+/// A hand on a control, about to move it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Grip {
+    /// The control.
+    pub(super) control: PartId,
+    /// The position it would go to.
+    pub(super) to: usize,
+}
+
+/// What is in hand and in view at a station.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Attention {
+    /// What has the focus; `None` while something else has it.
+    pub(super) focus: Option<Item>,
+    /// A control in the hand.
+    pub(super) grip: Option<Grip>,
+}
+
+/// Draws a station into `area`.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    area: Rect,
+    (view, circuit): (&View, &Circuit),
+    attention: Attention,
+    theme: Theme,
+) {
+    let plan = plan(view, area.width, area.height);
+    let sheet = Rect { x: 0, y: 0, width: area.width, height: plan.height.max(1) };
+    let mut drawn = Buffer::empty(sheet);
+    for placed in &plan.placed {
+        piece(&mut drawn, placed, (view, circuit), attention, (plan.roomy, theme));
+    }
+    let scroll = plan.scroll_to(attention.focus, area.height);
+    for y in 0..area.height.min(plan.height.saturating_sub(scroll)) {
+        for x in 0..area.width {
+            if let (Some(from), Some(to)) =
+                (drawn.cell((x, y + scroll)), buffer.cell_mut((area.x + x, area.y + y)))
+            {
+                *to = from.clone();
+            }
+        }
+    }
+    if plan.height > scroll + area.height {
+        let below = format!(" ▾ {} more rows", plan.height - scroll - area.height);
+        put_right(buffer, area, area.bottom() - 1, &below, theme.quiet());
+    }
+    if scroll > 0 {
+        put_right(buffer, area, area.top(), &format!(" ▴ {scroll} rows above"), theme.quiet());
+    }
+}
+
+fn piece(
+    buffer: &mut Buffer,
+    placed: &Placed,
+    (view, circuit): (&View, &Circuit),
+    attention: Attention,
+    (roomy, theme): (bool, Theme),
+) {
+    let area = placed.area;
+    let focus = placed.item.is_some() && placed.item == attention.focus;
+    // What stands beside a meter has one row whatever the layout.
+    let cell = cells::Manner { focus, roomy: roomy && area.height > 1, theme };
+    match placed.piece {
+        Piece::Heading(text) => {
+            rule(buffer, area, area.y, theme.quiet());
+            put(buffer, area, area.x + 1, area.y, &format!(" {text} "), theme.quiet());
+        }
+        Piece::Needle(at) => meter::draw(buffer, area, &view.needles[at], focus, theme),
+        Piece::Lamp(at) => cells::annunciator(buffer, area, &view.annunciators[at], cell),
+        Piece::Control(at) => {
+            let control = &view.controls[at];
+            let about = attention.grip.filter(|g| g.control == control.part).map(|grip| grip.to);
+            let manner = control::Manner { focus, about, theme };
+            control::draw(buffer, area, control, manner);
+        }
+        Piece::Sign(at) => cells::sign(buffer, area, &view.life_signs[at], cell),
+        Piece::Machine(at) => cells::sign(buffer, area, &view.machines[at], cell),
+        Piece::Breaker(at) => cells::breaker(buffer, area, &view.breakers[at], cell),
+        Piece::Fuse(at) => cells::fuse(buffer, area, &view.fuses[at], cell),
+        Piece::Point(at) => {
+            let point = circuit.test_point(view.points[at]);
+            cells::point(buffer, area, &point.id, circuit.net_name(point.net), cell);
+        }
+    }
+}

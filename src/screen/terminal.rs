@@ -1,0 +1,102 @@
+//! The terminal: taken over, read, and always given back.
+
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Duration;
+
+use crossterm::event::{Event, poll, read};
+use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+
+use super::app::{App, Start};
+use super::command::{Command, command_for};
+use super::frame::draw;
+use super::theme::Theme;
+
+/// How the screen was left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ExitSummary {
+    /// Whether the right part was called in the last drill; `None` when none was.
+    pub right_part: Option<bool>,
+    /// The signal that ended it, if one did.
+    pub signal: Option<i32>,
+}
+
+/// How long one waits for a key before looking whether a signal has come.
+const WAIT: Duration = Duration::from_millis(250);
+
+/// Runs the screen until it is left, and gives the terminal back: after a key, a panic,
+/// or one of SIGTERM, SIGHUP and SIGINT.
+///
+/// # Errors
+/// When the terminal cannot be set up, read or written.
+pub fn run(start: Start) -> io::Result<ExitSummary> {
+    let signal = Arc::new(AtomicUsize::new(0));
+    let mut registered = Vec::new();
+    for number in [SIGTERM, SIGHUP, SIGINT] {
+        let value = usize::try_from(number).unwrap_or(0);
+        registered.push(signal_hook::flag::register_usize(number, Arc::clone(&signal), value)?);
+    }
+    // NO_COLOR with any text in it turns colours off (no-color.org).
+    let colour = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+    // This puts a panic hook in place which restores the terminal before the message.
+    let mut terminal = ratatui::try_init()?;
+    let result = (|| {
+        let size = terminal.size()?;
+        let mut app = App::new(start, (size.width, size.height), Theme::new(colour));
+        work(&mut terminal, &mut app, &signal)?;
+        Ok(app.right_part())
+    })();
+    let shown = terminal.show_cursor();
+    drop(terminal);
+    let restored = ratatui::try_restore();
+    for id in registered {
+        signal_hook::low_level::unregister(id);
+    }
+    let number = signal.load(Ordering::Relaxed);
+    let signal = (number != 0).then(|| i32::try_from(number).unwrap_or(0));
+    match result {
+        // After a hangup there is no terminal left to answer.
+        Err(_) if signal.is_some() => Ok(ExitSummary { right_part: None, signal }),
+        Err(error) => Err(error),
+        Ok(right_part) => {
+            if signal.is_none() {
+                shown?;
+                restored?;
+            }
+            Ok(ExitSummary { right_part, signal })
+        }
+    }
+}
+
+/// Draws, waits, updates. Nothing is drawn while nothing happens.
+fn work(
+    terminal: &mut ratatui::DefaultTerminal,
+    app: &mut App,
+    signal: &AtomicUsize,
+) -> io::Result<()> {
+    while !app.is_over() {
+        terminal.draw(|frame| draw(app, frame))?;
+        if app.is_waiting() {
+            app.work();
+            continue;
+        }
+        loop {
+            if signal.load(Ordering::Relaxed) != 0 {
+                return Ok(());
+            }
+            if poll(WAIT)? {
+                break;
+            }
+        }
+        let command = match read()? {
+            Event::Key(key) => command_for(key, app.is_typing()),
+            Event::Resize(columns, rows) => Some(Command::Resize(columns, rows)),
+            _ => None,
+        };
+        if let Some(command) = command {
+            app.update(command);
+        }
+    }
+    Ok(())
+}
