@@ -119,6 +119,16 @@ impl Belief {
             .for_each(|candidate| candidate.observe(at, observation));
     }
 
+    /// Lets every candidate go through a step whose outcome is not looked at: for
+    /// thinking two steps ahead.
+    pub(super) fn undergo(&mut self, step: Step, station: StationId) {
+        for candidate in self.candidates.iter_mut().filter(|c| c.excluded.is_none()) {
+            let mut events = Vec::new();
+            // A candidate whose circuit has no steady state there stays as it was.
+            let _ = candidate.rig.perform(step, station, &mut events);
+        }
+    }
+
     /// Posterior probability of every candidate, in order; zero for excluded ones.
     /// All zero when nothing is left.
     pub fn posterior(&self) -> Vec<f64> {

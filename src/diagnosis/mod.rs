@@ -12,4 +12,4 @@ mod belief;
 mod value;
 
 pub use belief::{Belief, Candidate, Exclusion, Observation, entropy_bits};
-pub use value::{NO_BITS, Prospect, prospects, value_of};
+pub use value::{NO_BITS, Prospect, best_prospect, prospects, value_of};

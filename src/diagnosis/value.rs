@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::belief::{Belief, Candidate, entropy_bits};
-use crate::circuit::{Circuit, Kind, PartId, StationId};
+use crate::circuit::{AIRFRAME, Circuit, Kind, PartId, StationId};
 use crate::network::PartState;
 use crate::observation::{
     Act, ErrorSpan, Function, Instrument, Probe, Showing, Sight, Step, Touch, What, Whereabouts,
@@ -30,13 +30,25 @@ pub struct Prospect {
     pub bits: f64,
     /// Expected information about which fault it is, in bits.
     pub fault_bits: f64,
+    /// What has to follow for the step to tell anything: a look, a push on a breaker,
+    /// a measurement. Its minutes are counted in.
+    pub then: Vec<Step>,
 }
 
+/// Nothing is quicker than this, so that a free look does not beat everything.
+const LEAST_MINUTES: f64 = 0.05;
+
 impl Prospect {
-    /// Bits a minute: what steps are ranked by. While repair groups are still in
-    /// doubt those count, afterwards the fault itself.
-    fn rate(&self) -> (f64, f64) {
-        (self.bits / self.minutes.max(0.05), self.fault_bits / self.minutes.max(0.05))
+    /// Bits a minute, about the repair group and about the fault: what steps are
+    /// ranked by, in this order.
+    pub fn rate(&self) -> (f64, f64) {
+        let minutes = self.minutes.max(LEAST_MINUTES);
+        (self.bits / minutes, self.fault_bits / minutes)
+    }
+
+    fn beats(&self, other: &Self) -> bool {
+        let ((group, fault), (other_group, other_fault)) = (self.rate(), other.rate());
+        group > other_group || (group == other_group && fault > other_fault)
     }
 }
 
@@ -48,12 +60,14 @@ pub const NO_BITS: f64 = 1e-9;
 /// needles; the posterior is exact all the same.
 const BRANCHES: usize = 256;
 
-/// All steps worth considering, best first: most bits a minute, then the order in
-/// which they are listed. Steps that can tell nothing are left out.
+/// All steps worth considering, best first: most bits a minute, the quicker of equals,
+/// then the order in which they are listed. Steps that can tell nothing are left out.
 pub fn prospects(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Vec<Prospect> {
-    let mut found: Vec<Prospect> = circuit
-        .stations_with_ids()
-        .flat_map(|(station, _)| at_station(belief, circuit, place, station))
+    let question = Question::new(belief, circuit, place);
+    let mut found: Vec<Prospect> = question
+        .plans()
+        .into_par_iter()
+        .map(|plan| question.weigh(&plan))
         .filter(|p| p.bits > NO_BITS || p.fault_bits > NO_BITS)
         .collect();
     found.sort_by(|a, b| {
@@ -63,102 +77,273 @@ pub fn prospects(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Vec
     found
 }
 
-/// The value of one step taken here and now.
+/// The first of [`prospects`] as far as repair groups are concerned, without weighing
+/// those that cannot come first: no step can tell more than the whole uncertainty, so
+/// a slow step is out as soon as a quick one beats that over its minutes. When no
+/// single step tells anything, the best pair of steps.
+pub fn best_prospect(
+    belief: &Belief,
+    circuit: &Circuit,
+    place: &Whereabouts,
+) -> Option<Prospect> {
+    let question = Question::new(belief, circuit, place);
+    let most = belief.group_entropy_bits();
+    if most <= NO_BITS {
+        return None;
+    }
+    let mut best: Option<Prospect> = None;
+    for plans in question.plans().chunks(AT_ONCE) {
+        let to_beat = best.as_ref().map_or(0.0, |p| p.rate().0);
+        let weighed: Vec<Prospect> = plans
+            .par_iter()
+            .filter(|plan| most / plan.minutes.max(LEAST_MINUTES) > to_beat)
+            .map(|plan| question.weigh(plan))
+            .collect();
+        for prospect in weighed {
+            if prospect.bits > NO_BITS && best.as_ref().is_none_or(|b| prospect.beats(b)) {
+                best = Some(prospect);
+            }
+        }
+    }
+    best.or_else(|| question.best_pair())
+}
+
+/// The value of one step taken here and now. A repair is weighed together with the
+/// look at the flight deck that shows whether it has helped.
 pub fn value_of(belief: &Belief, circuit: &Circuit, place: &Whereabouts, step: Step) -> Prospect {
-    let alive: Vec<&Candidate> = belief.alive().collect();
-    let weights = weights(belief);
-    let outcomes = |c: &Candidate| sights_after(c, place.station, &[step]);
-    let (bits, fault_bits) = gain(belief, &weights, &alive, outcomes);
-    let minutes = place.minutes(circuit, step);
-    let station = place.done_at(circuit, step);
-    Prospect { step, station, walk: false, minutes, bits, fault_bits }
+    let question = Question::new(belief, circuit, place);
+    let mut prospect = question.weigh(&question.plan(place.station, step));
+    prospect.station = place.done_at(circuit, step);
+    prospect.walk = false;
+    prospect.minutes = place.minutes(circuit, step);
+    prospect
 }
 
-fn at_station(
-    belief: &Belief,
-    circuit: &Circuit,
-    place: &Whereabouts,
+/// Plans weighed side by side before the best so far is brought up to date.
+const AT_ONCE: usize = 16;
+
+/// A step with the walk to it and what has to follow.
+struct Plan {
+    step: Step,
     station: StationId,
-) -> Vec<Prospect> {
-    let walk = station != place.station;
-    let walking = place.minutes_to(circuit, station);
-    let mut steps = steps_at(belief, circuit, place, station);
-    if walk {
-        steps.insert(0, Step::Go(station));
+    minutes: f64,
+    /// The walk, the step and what follows.
+    path: Vec<Step>,
+}
+
+impl Plan {
+    fn then(&self) -> Vec<Step> {
+        self.path.iter().copied().skip_while(|s| *s != self.step).skip(1).collect()
     }
-    let alive: Vec<&Candidate> = belief.alive().collect();
-    let weights = weights(belief);
-    steps
-        .into_par_iter()
-        .map(|step| {
-            let path: &[Step] = match step {
-                Step::Go(_) => &[step],
-                _ if walk => &[Step::Go(station), step],
-                _ => &[step],
+}
+
+/// A state of knowledge at a place, made ready for weighing steps.
+struct Question<'a> {
+    belief: &'a Belief,
+    circuit: &'a Circuit,
+    place: &'a Whereabouts,
+    alive: Vec<&'a Candidate>,
+    weights: Vec<(f64, usize)>,
+}
+
+impl<'a> Question<'a> {
+    fn new(belief: &'a Belief, circuit: &'a Circuit, place: &'a Whereabouts) -> Self {
+        let weights = belief
+            .posterior()
+            .into_iter()
+            .zip(belief.group_of())
+            .zip(belief.candidates())
+            .filter(|(_, c)| c.excluded.is_none())
+            .map(|((p, group), _)| (p, *group))
+            .collect();
+        Self { belief, circuit, place, alive: belief.alive().collect(), weights }
+    }
+
+    /// Every plan, quickest first.
+    fn plans(&self) -> Vec<Plan> {
+        let mut plans: Vec<Plan> = Vec::new();
+        for (station, _) in self.circuit.stations_with_ids() {
+            if station != self.place.station {
+                plans.push(self.plan(station, Step::Go(station)));
+            }
+            plans.extend(self.steps_at(station).into_iter().map(|step| self.plan(station, step)));
+        }
+        plans.sort_by(|a, b| a.minutes.total_cmp(&b.minutes));
+        plans
+    }
+
+    fn plan(&self, station: StationId, step: Step) -> Plan {
+        let (circuit, place) = (self.circuit, self.place);
+        let mut path = Vec::new();
+        let mut minutes = 0.0;
+        if station != place.station && !matches!(step, Step::Go(_)) {
+            path.push(Step::Go(station));
+            minutes += place.minutes_to(circuit, station);
+        }
+        path.push(step);
+        minutes += place.minutes(circuit, step);
+        if let Step::Act(act @ (Act::Replace(_) | Act::FitSpare(_) | Act::PushIn(_))) = step {
+            if matches!(act, Act::Replace(_)) {
+                // A repaired short shows nothing until its breaker is in again.
+                for breaker in self.tripped_at(station) {
+                    let push = Step::Act(Act::PushIn(breaker));
+                    path.push(push);
+                    minutes += place.minutes(circuit, push);
+                }
+            }
+            let deck = circuit.stations_with_ids().find(|(_, s)| s.crew).map(|(id, _)| id);
+            if let Some(deck) = deck.filter(|deck| *deck != station) {
+                path.push(Step::Go(deck));
+                minutes += circuit.station(deck).reach_minutes;
+            }
+        }
+        Plan { step, station, minutes, path }
+    }
+
+    fn weigh(&self, plan: &Plan) -> Prospect {
+        let from = self.place.station;
+        let (bits, fault_bits) = gain(self.belief, &self.weights, &self.alive, |candidate| {
+            sights_after(candidate, from, &plan.path)
+        });
+        Prospect {
+            step: plan.step,
+            station: plan.station,
+            walk: plan.station != from && !matches!(plan.step, Step::Go(_)),
+            minutes: plan.minutes,
+            bits,
+            fault_bits,
+            then: plan.then(),
+        }
+    }
+
+    /// The best pair of steps, for when no single step tells anything: something that
+    /// changes the aircraft, then a look, a measurement or a push on a breaker that
+    /// shows a difference.
+    fn best_pair(&self) -> Option<Prospect> {
+        let first: Vec<Plan> =
+            self.plans().into_iter().filter(|plan| matches!(plan.step, Step::Act(_))).collect();
+        first
+            .into_par_iter()
+            .filter_map(|plan| self.best_after(&plan))
+            .collect::<Vec<_>>()
+            .into_iter()
+            .reduce(|best, next| if next.beats(&best) { next } else { best })
+    }
+
+    /// The best that can follow one first step.
+    fn best_after(&self, first: &Plan) -> Option<Prospect> {
+        let mut place = self.place.clone();
+        let mut belief = self.belief.clone();
+        for step in &first.path {
+            belief.undergo(*step, place.station);
+            place.after(self.circuit, *step);
+        }
+        let after = Question::new(&belief, self.circuit, &place);
+        let mut best: Option<Prospect> = None;
+        for second in after.plans() {
+            let quick = matches!(
+                second.step,
+                Step::Probe(_) | Step::Go(_) | Step::Act(Act::PushIn(_))
+            );
+            if !quick {
+                continue;
+            }
+            let weighed = after.weigh(&second);
+            let mut then = first.then();
+            then.extend(second.path);
+            let prospect = Prospect {
+                step: first.step,
+                station: first.station,
+                walk: first.station != self.place.station,
+                minutes: first.minutes + second.minutes,
+                then,
+                ..weighed
             };
-            let (bits, fault_bits) =
-                gain(belief, &weights, &alive, |c| sights_after(c, place.station, path));
-            let minutes = match step {
-                Step::Go(_) => walking,
-                _ => walking + place.minutes(circuit, step),
-            };
-            Prospect { step, station, walk, minutes, bits, fault_bits }
+            if prospect.bits > NO_BITS && best.as_ref().is_none_or(|b| prospect.beats(b)) {
+                best = Some(prospect);
+            }
+        }
+        best
+    }
+
+    /// Breakers at a station that are out in every aircraft that is still possible.
+    fn tripped_at(&self, station: StationId) -> Vec<PartId> {
+        self.circuit
+            .parts_with_ids()
+            .filter(|(_, p)| p.station == station && matches!(p.kind, Kind::Breaker(_)))
+            .map(|(id, _)| id)
+            .filter(|id| self.out_everywhere(*id))
+            .collect()
+    }
+
+    fn out_everywhere(&self, breaker: PartId) -> bool {
+        self.alive.iter().all(|c| {
+            matches!(
+                c.rig().settled().state.of(breaker),
+                PartState::Breaker { closed: false, .. }
+            )
         })
-        .collect()
+    }
+
+    /// The steps one could take at a station, in a fixed order.
+    fn steps_at(&self, station: StationId) -> Vec<Step> {
+        let (circuit, place) = (self.circuit, self.place);
+        let mut steps = Vec::new();
+        let mut suspected: Vec<PartId> = self.alive.iter().map(|c| c.fault.part).collect();
+        suspected.dedup();
+        for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == station) {
+            match (&part.kind, place.hands.of(id)) {
+                (Kind::Switch(switch), PartState::Position(now)) => {
+                    for position in (0..switch.positions.len() as u8).filter(|p| *p != now) {
+                        let act = if switch.springs_back {
+                            Act::Hold { control: id, position }
+                        } else {
+                            Act::Set { control: id, position }
+                        };
+                        steps.push(Step::Act(act));
+                    }
+                }
+                (Kind::Breaker(_), _) => {
+                    let out = self.out_everywhere(id);
+                    steps.push(Step::Act(if out { Act::PushIn(id) } else { Act::Pull(id) }));
+                }
+                (Kind::Fuse(fuse), PartState::Fuse { seated, .. }) => {
+                    if seated {
+                        steps.push(Step::Act(Act::Pull(id)));
+                    } else if place.spares_of(fuse.amps) > 0 {
+                        steps.push(Step::Act(Act::FitSpare(id)));
+                    }
+                }
+                _ => {}
+            }
+            // Exchanging a part tells something only while it is in doubt.
+            if suspected.contains(&id) && !matches!(part.kind, Kind::Supply(_) | Kind::Fuse(_)) {
+                steps.push(Step::Act(Act::Replace(id)));
+            }
+        }
+        for (red, black) in probe_pairs(circuit, station) {
+            steps.push(Step::Probe(Probe { function: Function::AcVolts, red, black }));
+            steps.push(Step::Probe(Probe { function: Function::DcVolts, red, black }));
+            if self.dead_everywhere(red) && self.dead_everywhere(black) {
+                steps.push(Step::Probe(Probe { function: Function::Ohms, red, black }));
+            }
+        }
+        steps
+    }
+
+    /// Whether a point is dead in every aircraft that is still possible, so that ohms
+    /// may be measured there.
+    fn dead_everywhere(&self, touch: Touch) -> bool {
+        let net = touch.net(self.circuit);
+        self.alive
+            .iter()
+            .all(|c| c.rig().settled().solution.rms_between(net, AIRFRAME) < DEAD_BELOW_VOLTS)
+    }
 }
 
-/// The steps one could take at a station, in a fixed order.
-fn steps_at(
-    belief: &Belief,
-    circuit: &Circuit,
-    place: &Whereabouts,
-    station: StationId,
-) -> Vec<Step> {
-    let mut steps = Vec::new();
-    let suspected: Vec<PartId> = {
-        let mut parts: Vec<PartId> = belief.alive().map(|c| c.fault.part).collect();
-        parts.dedup();
-        parts
-    };
-    for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == station) {
-        match (&part.kind, place.hands.of(id)) {
-            (Kind::Switch(switch), PartState::Position(now)) => {
-                for position in (0..switch.positions.len() as u8).filter(|p| *p != now) {
-                    let act = if switch.springs_back {
-                        Act::Hold { control: id, position }
-                    } else {
-                        Act::Set { control: id, position }
-                    };
-                    steps.push(Step::Act(act));
-                }
-            }
-            (Kind::Breaker(_), PartState::Breaker { closed, .. }) => {
-                steps.push(Step::Act(if closed { Act::Pull(id) } else { Act::PushIn(id) }));
-            }
-            (Kind::Fuse(fuse), PartState::Fuse { seated, .. }) => {
-                if seated {
-                    steps.push(Step::Act(Act::Pull(id)));
-                } else if place.spares_of(fuse.amps) > 0 {
-                    steps.push(Step::Act(Act::FitSpare(id)));
-                }
-            }
-            _ => {}
-        }
-        // Exchanging a part tells something only while it is in doubt.
-        if suspected.contains(&id) && !matches!(part.kind, Kind::Supply(_) | Kind::Fuse(_)) {
-            steps.push(Step::Act(Act::Replace(id)));
-        }
-    }
-    let dead = station_is_dead(belief, circuit, station);
-    for (red, black) in probe_pairs(circuit, station) {
-        steps.push(Step::Probe(Probe { function: Function::AcVolts, red, black }));
-        steps.push(Step::Probe(Probe { function: Function::DcVolts, red, black }));
-        if dead {
-            steps.push(Step::Probe(Probe { function: Function::Ohms, red, black }));
-        }
-    }
-    steps
-}
+/// Volts below which advice takes a point for dead; well under what the hand meter
+/// refuses.
+const DEAD_BELOW_VOLTS: f64 = 0.1;
 
 /// Pairs of test points worth a measurement: each to the airframe, and the two sides
 /// of a part that both can be reached.
@@ -193,29 +378,6 @@ fn probe_pairs(circuit: &Circuit, station: StationId) -> Vec<(Touch, Touch)> {
         }
     }
     pairs
-}
-
-/// Whether every candidate agrees that the test points of a station are dead.
-fn station_is_dead(belief: &Belief, circuit: &Circuit, station: StationId) -> bool {
-    belief.alive().all(|c| {
-        let solution = &c.rig.settled().solution;
-        circuit
-            .test_points
-            .iter()
-            .filter(|t| t.station == station)
-            .all(|t| solution.rms_between(t.net, crate::circuit::AIRFRAME) < 0.1)
-    })
-}
-
-fn weights(belief: &Belief) -> Vec<(f64, usize)> {
-    belief
-        .posterior()
-        .into_iter()
-        .zip(belief.group_of())
-        .zip(belief.candidates())
-        .filter(|(_, c)| c.excluded.is_none())
-        .map(|((p, group), _)| (p, *group))
-        .collect()
 }
 
 /// What a candidate would show on a path of steps; `None` when it cannot be solved.

@@ -8,7 +8,7 @@ use super::reader::Reader;
 use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId, StationId};
-use crate::diagnosis::{Belief, Observation, Prospect, prospects};
+use crate::diagnosis::{Belief, Observation, Prospect, best_prospect};
 use crate::faults::{self, Fault, FaultMode};
 use crate::network::{Event, PartState, SolveError};
 use crate::observation::{Act, Look, Percept, Rig, Sight, Step, What, Whereabouts};
@@ -416,9 +416,7 @@ pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice
     }
     let groups = belief.group_posterior().iter().filter(|p| **p > 0.0).count();
     let candidates = belief.alive().count();
-    prospects(belief, circuit, place)
-        .into_iter()
-        .find(|p| p.bits > crate::diagnosis::NO_BITS)
+    best_prospect(belief, circuit, place)
         .map_or(call, |prospect| Advice::Do { prospect, candidates, groups })
 }
 

@@ -63,8 +63,9 @@ pub enum SolveError {
     },
 }
 
-/// Relative change of a conductance at which a balance is found.
-const BALANCED: f64 = 1e-13;
+/// Relative change of a conductance at which a balance is found: above what rounding
+/// leaves where a net hangs on insulation alone, far below anything that can be read.
+const BALANCED: f64 = 1e-11;
 /// Rounds after which the search for a balance is given up.
 const ROUNDS: usize = 400;
 /// Rounds after which changes are halved, in case they swing.

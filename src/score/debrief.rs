@@ -4,7 +4,7 @@
 //! number and remark comes from the same posterior that the advice uses.
 
 use crate::circuit::Circuit;
-use crate::diagnosis::{Belief, NO_BITS, Prospect, prospects, value_of};
+use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
 use crate::drill::{Entry, PROVEN, Session};
 use crate::faults::modes;
 use crate::network::SolveError;
@@ -215,7 +215,7 @@ fn row(
 ) -> Row {
     let step = entry.observation.step;
     let chosen = value_of(before, circuit, &entry.before, step);
-    let best = prospects(before, circuit, &entry.before).into_iter().find(|p| p.bits > NO_BITS);
+    let best = best_prospect(before, circuit, &entry.before);
     let mut remark = remark(circuit, before, &chosen, best.as_ref());
     let provable =
         |belief: &Belief| belief.group_posterior().into_iter().fold(0.0, f64::max) >= PROVEN;
@@ -243,16 +243,17 @@ fn row(
     }
 }
 
-/// A step in words, with the walk to it.
+/// A step in words, with the walk to it and what has to follow.
 pub fn told_with_walk(circuit: &Circuit, prospect: &Prospect) -> String {
-    let what = prospect.step.told(circuit);
-    match prospect.step {
-        Step::Go(_) => what,
-        _ if prospect.walk => {
-            format!("go to {} and {what}", circuit.station(prospect.station).title)
-        }
-        _ => what,
+    let mut text = prospect.step.told(circuit);
+    if prospect.walk {
+        text = format!("go to {} and {text}", circuit.station(prospect.station).title);
     }
+    for next in &prospect.then {
+        text.push_str(", then ");
+        text.push_str(&next.told(circuit));
+    }
+    text
 }
 
 /// What the step's own result was, and any face that is not as one would expect of
@@ -288,7 +289,7 @@ fn remark(
             minutes(b.minutes)
         )
     });
-    let rate = |p: &Prospect| p.bits / p.minutes.max(0.05);
+    let rate = |p: &Prospect| p.rate().0;
     if before.group_entropy_bits() < NO_BITS {
         return if left <= 1 {
             "the fault was already known".to_owned()
