@@ -48,17 +48,12 @@ fn distance(here: Rect, there: Rect, arrow: Command) -> Option<i32> {
 }
 
 /// The next or previous item, in reading order, that one can act on.
-pub(super) fn next(
-    plan: &Plan,
-    from: Item,
-    forward: bool,
-    acts: impl Fn(Item) -> bool,
-) -> Option<Item> {
+pub(super) fn next(plan: &Plan, from: Item, forward: bool) -> Option<Item> {
     let mut items = plan.items();
     if !forward {
         items.reverse();
     }
     let at = items.iter().position(|item| *item == from)?;
     let after = items[at + 1..].iter();
-    after.chain(&items[..at]).copied().find(|item| acts(*item))
+    after.chain(&items[..at]).copied().find(|item| plan.acts(*item))
 }

@@ -80,12 +80,18 @@ pub(super) struct KeyRow {
     pub(super) command: Command,
     /// Its word on the line of keys; empty when it does not stand there.
     pub(super) word: &'static str,
+    /// Whether it may be left out of the line of keys when that is short.
+    pub(super) spare: bool,
     /// What it does, for the help.
     pub(super) help: &'static str,
 }
 
 const fn row(key: char, command: Command, word: &'static str, help: &'static str) -> KeyRow {
-    KeyRow { key, command, word, help }
+    KeyRow { key, command, word, spare: false, help }
+}
+
+const fn spare(key: char, command: Command, word: &'static str, help: &'static str) -> KeyRow {
+    KeyRow { key, command, word, spare: true, help }
 }
 
 /// Every letter key of a drill.
@@ -94,13 +100,13 @@ pub(super) static KEYS: [KeyRow; 17] = [
     row('p', Command::Meter, "probe", "measure with the hand meter"),
     row('r', Command::Replace, "replace", "exchange a part for a good one"),
     row('s', Command::Suspects, "suspects", "all parts, with your own marks"),
-    row('w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
+    spare('w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
     row('a', Command::Advise, "advice", "the best next step; the debrief will mention it"),
     row('c', Command::Call, "call", "name the fault; this ends the drill"),
     row('n', Command::Notebook, "notes", "the notebook: what was done and what it showed"),
-    row('/', Command::Acts, "all acts", "everything that can be done now, with its minutes"),
+    row('/', Command::Acts, "all", "everything that can be done now, with its minutes"),
     row('?', Command::Help, "help", "this page"),
-    row('q', Command::Quit, "quit", "leave the drill"),
+    spare('q', Command::Quit, "quit", "leave the drill"),
     row(' ', Command::Mark, "", "mark the part in focus: suspect, cleared, no mark"),
     row('[', Command::TurnBack, "", "turn the control in focus one position back"),
     row(']', Command::TurnOn, "", "turn the control in focus one position on"),

@@ -18,6 +18,9 @@ use crate::faults::Fault;
 use crate::observation::{Act, Function, Step, Touch};
 use crate::units::minutes;
 
+/// What stands in the message line when the drill begins.
+const FIRST_WORDS: &str = "Only steps take minutes; looking, thinking and marking are free.";
+
 /// What lies over the station.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Overlay {
@@ -85,7 +88,7 @@ impl Drilling {
             overlay: None,
             question: None,
             grip: None,
-            message: Vec::new(),
+            message: vec![FIRST_WORDS.to_owned()],
             focus: BTreeMap::new(),
             cautioned,
         }
@@ -105,6 +108,7 @@ impl Drilling {
             .get(&station)
             .copied()
             .filter(|item| items.contains(item))
+            .or_else(|| items.iter().copied().find(|item| plan.acts(*item)))
             .or_else(|| items.first().copied())
     }
 
@@ -186,7 +190,7 @@ impl Drilling {
     fn at_station(&mut self, command: Command, size: (u16, u16)) -> Turn {
         let stage = frame::areas(size, true).stage;
         let view = view(&self.session);
-        let plan = plan(&view, stage.width, stage.height);
+        let plan = plan(&view, self.session.circuit(), (stage.width, stage.height));
         let Some(focus) = self.focus(&plan) else {
             return self.everywhere(command, size, None);
         };
@@ -194,12 +198,7 @@ impl Drilling {
             Command::Up | Command::Down | Command::Left | Command::Right => {
                 aim::beside(&plan, focus, command)
             }
-            Command::Next | Command::Previous => {
-                let session = &self.session;
-                let acts =
-                    |item: Item| offer(session, &view, item).is_some_and(|o| o.deed != Deed::Look);
-                aim::next(&plan, focus, command == Command::Next, acts)
-            }
+            Command::Next | Command::Previous => aim::next(&plan, focus, command == Command::Next),
             Command::First => plan.items().first().copied(),
             Command::Last => plan.items().last().copied(),
             _ => return self.everywhere(command, size, Some((&view, focus))),

@@ -47,7 +47,7 @@ pub(super) fn areas((columns, rows): (u16, u16), with_side: bool) -> Areas {
     if !with_side || columns < WIDE {
         return Areas { head, stage: inside(middle), side: None, foot };
     }
-    let side_columns = (columns * 36 / 100).max(40);
+    let side_columns = (columns * 34 / 100).max(40);
     let stage = Rect { width: columns - side_columns, ..middle };
     let side = Rect { x: stage.right(), width: side_columns, ..middle };
     Areas { head, stage: inside(stage), side: Some(side), foot }
@@ -135,7 +135,7 @@ pub(super) fn foot(
     }
 }
 
-/// The line of keys.
+/// The line of keys, as many as there is room for.
 pub(super) fn keys(buffer: &mut Buffer, foot: Rect, keys: &[(&str, &str)], theme: Theme) {
     let inner = inside(foot);
     let y = foot.bottom() - 1;
@@ -149,6 +149,17 @@ pub(super) fn keys(buffer: &mut Buffer, foot: Rect, keys: &[(&str, &str)], theme
         put(buffer, inner, x, y, word, theme.quiet());
         x += width(word) + 2;
     }
+}
+
+/// The letter keys of a station; the spare ones only where all of them fit.
+fn letter_keys(columns: u16) -> Vec<(String, String)> {
+    let rows = KEYS.iter().filter(|row| !row.word.is_empty());
+    let all: Vec<_> = rows.map(|row| (row, key_name(row.key))).collect();
+    let wanted: u16 = all.iter().map(|(row, key)| width(key) + width(row.word) + 3).sum();
+    all.into_iter()
+        .filter(|(row, _)| wanted <= columns + 2 || !row.spare)
+        .map(|(row, key)| (key, row.word.to_owned()))
+        .collect()
 }
 
 fn where_and_when(drilling: &Drilling) -> String {
@@ -215,7 +226,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
         }
         None => {
             let view = view(session);
-            let plan = plan(&view, stage.width, stage.height);
+            let plan = plan(&view, circuit, (stage.width, stage.height));
             let attention = match drilling.question {
                 Some(_) => Attention { focus: None, grip: None },
                 None => drilling.attention(&plan),
@@ -224,7 +235,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
             offered = drilling.offer(&view, &plan).map(|offer| {
                 let doing = match offer.minutes {
                     Some(price) => format!("Enter {} · {}", offer.verb, minutes(price)),
-                    None => String::new(),
+                    None => "space mark it".to_owned(),
                 };
                 (format!("▸ {}", offer.told), doing)
             });
@@ -237,9 +248,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
                 hint("Enter", "turn it there");
                 hint("Esc", "let go");
             } else {
-                for row in KEYS.iter().filter(|row| !row.word.is_empty()) {
-                    hint(&key_name(row.key), row.word);
-                }
+                hints = letter_keys(inside(areas.foot).width);
             }
         }
     }

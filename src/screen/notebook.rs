@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::circuit::{Circuit, PartId};
 use crate::drill::{Entry, Session};
-use crate::observation::{Look, Percept, Step, What};
+use crate::observation::{Act, Look, Percept, Step, What};
 
 /// One step in the notebook.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,7 +54,7 @@ fn note(circuit: &Circuit, entry: &Entry, seen: &mut BTreeMap<PartId, Percept>) 
                     Some(before) => before != percept,
                     None => stands_out(percept),
                 };
-                if news {
+                if news && !goes_without_saying(entry.observation.step, part, percept) {
                     changes.add(told, &circuit.part(part).label);
                 }
             }
@@ -82,6 +82,15 @@ fn note(circuit: &Circuit, entry: &Entry, seen: &mut BTreeMap<PartId, Percept>) 
         step,
         showed,
         breaches: entry.breaches.clone(),
+    }
+}
+
+/// Whether a breaker is as the hand that moved it left it.
+fn goes_without_saying(step: Step, part: PartId, percept: Percept) -> bool {
+    match step {
+        Step::Act(Act::Pull(pulled)) => pulled == part && percept == Percept::Look(Look::Out),
+        Step::Act(Act::PushIn(pushed)) => pushed == part && percept == Percept::Look(Look::In),
+        _ => false,
     }
 }
 

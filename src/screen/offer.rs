@@ -95,7 +95,7 @@ fn state_and_deed(view: &View, part: PartId) -> Option<(String, &'static str, De
     if let Some(breaker) = view.breakers.iter().find(|b| b.part == part) {
         let rating = quantity(breaker.amps, "A");
         return Some(if breaker.out {
-            (format!(", {rating}, popped"), "push it in", Deed::Step(Step::Act(Act::PushIn(part))))
+            (format!(", {rating}, out"), "push it in", Deed::Step(Step::Act(Act::PushIn(part))))
         } else {
             (format!(", {rating}, in"), "pull it", Deed::Step(Step::Act(Act::Pull(part))))
         });

@@ -133,7 +133,7 @@ impl Text {
 /// The steps so far, newest last.
 pub(super) fn notebook(text: &mut Text, session: &Session) {
     let (strong, quiet) = (text.theme.strong(), text.theme.quiet());
-    text.hanging(("  0  ", quiet), &session.write_up().lines.join("; "), quiet);
+    text.hanging(("  0.0", quiet), &session.write_up().lines.join("; "), quiet);
     for note in notes(session) {
         let clock = format!("{:>5.1}", note.clock);
         let price = if note.minutes > 0.0 {
@@ -229,14 +229,10 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
             let step = told_with_walk(circuit, prospect);
             text.paragraph(&capital(&step), text.theme.strong());
             text.blank();
-            text.paragraph(
-                &format!(
-                    "Worth {} bits for {}, the walk included.",
-                    significant(prospect.bits, 2),
-                    minutes(prospect.minutes)
-                ),
-                Style::new(),
-            );
+            let walk = if walks(prospect) { ", the walk included" } else { "" };
+            let worth = significant(prospect.bits, 2);
+            let price = minutes(prospect.minutes);
+            text.paragraph(&format!("Worth {worth} bits for {price}{walk}."), Style::new());
             text.paragraph(
                 &format!("{candidates} faults in {groups} repair groups are still possible."),
                 Style::new(),

@@ -79,6 +79,7 @@ fn work(
         terminal.draw(|frame| draw(app, frame))?;
         if app.is_waiting() {
             app.work();
+            discard(app)?;
             continue;
         }
         loop {
@@ -96,6 +97,21 @@ fn work(
         };
         if let Some(command) = command {
             app.update(command);
+        }
+    }
+    Ok(())
+}
+
+/// Throws away what was typed while the program was at work: it was not meant for the
+/// page that has come up since.
+fn discard(app: &mut App) -> io::Result<()> {
+    while poll(Duration::ZERO)? {
+        match read()? {
+            Event::Key(key) if command_for(key, false) == Some(Command::Abort) => {
+                app.update(Command::Abort);
+            }
+            Event::Resize(columns, rows) => app.update(Command::Resize(columns, rows)),
+            _ => {}
         }
     }
     Ok(())

@@ -81,6 +81,8 @@ pub(super) fn put(buffer: &mut Buffer, within: Rect, x: u16, y: u16, text: &str,
     if y < within.top() || y >= within.bottom() || x >= within.right() {
         return;
     }
+    // What was there before does not shine through.
+    let style = Style::reset().patch(style);
     buffer.set_string(x, y, fit(text, within.right() - x), style);
 }
 

@@ -45,16 +45,17 @@ impl Theme {
         }
     }
 
-    /// A lamp of a colour in one of its states.
-    pub(super) fn lamp(self, colour: &str, look: Look) -> Style {
+    /// Legend of a lamp of a colour in one of its states, and the light around it.
+    pub(super) fn lamp(self, colour: &str, look: Look) -> (Style, Style) {
         let bold = Style::new().add_modifier(Modifier::BOLD);
         let lit = matches!(look, Look::Bright | Look::Flickering);
         if !self.colour {
-            return match look {
-                Look::Bright | Look::Flickering => bold.add_modifier(Modifier::REVERSED),
+            let style = match look {
+                _ if lit => bold.add_modifier(Modifier::REVERSED),
                 Look::Dim => bold,
                 _ => Style::new(),
             };
+            return (style, if lit { bold } else { style });
         }
         let (full, half, letters) = match colour {
             "red" => (160, 88, WHITE),
@@ -64,11 +65,13 @@ impl Theme {
             // Amber, and any colour this table does not know.
             _ => (214, 94, BLACK),
         };
+        let (full, half) = (Color::Indexed(full), Color::Indexed(half));
         match look {
-            _ if lit => bold.fg(letters).bg(Color::Indexed(full)),
-            Look::Dim => Style::new().fg(WHITE).bg(Color::Indexed(half)),
-            Look::Glimmer => Style::new().fg(Color::Indexed(half)),
-            _ => Style::new().fg(GREY),
+            Look::Bright => (bold.fg(letters).bg(full), Style::new().fg(full).bg(full)),
+            Look::Flickering => (bold.fg(letters).bg(full), Style::new().fg(full)),
+            Look::Dim => (Style::new().fg(WHITE).bg(half), Style::new().fg(half)),
+            Look::Glimmer => (Style::new(), Style::new().fg(half)),
+            _ => (self.quiet(), self.quiet()),
         }
     }
 }

@@ -5,7 +5,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::super::text::{fit_placard, put, put_centred, put_right, width, wrap};
+use super::super::text::{fit_placard, put, put_right, width, wrap};
 use super::super::theme::Theme;
 use crate::drill::{Annunciator, BreakerFace, FuseHolder, LifeSign};
 use crate::observation::Look;
@@ -33,7 +33,7 @@ impl Manner {
 }
 
 /// Columns and rows of a breaker or fuse in a roomy layout.
-pub(super) const ROOMY: (u16, u16) = (13, 4);
+pub(super) const ROOMY: (u16, u16) = (15, 4);
 
 /// What stands on both sides of a legend: the shape of the light.
 fn light_marks(look: Look) -> (&'static str, &'static str) {
@@ -50,12 +50,15 @@ fn light_marks(look: Look) -> (&'static str, &'static str) {
 pub(super) fn annunciator(buffer: &mut Buffer, area: Rect, lamp: &Annunciator, manner: Manner) {
     let legend = fit_placard(&lamp.legend, area.width.saturating_sub(5));
     let (left, right) = light_marks(lamp.look);
-    let style = manner.theme.lamp(&lamp.colour, lamp.look);
-    put(buffer, area, area.x, area.y, manner.pointer(), manner.label(Style::new()));
+    let (style, light) = manner.theme.lamp(&lamp.colour, lamp.look);
     let frame = manner.label(Style::new());
+    put(buffer, area, area.x, area.y, manner.pointer(), frame);
     put(buffer, area, area.x + 1, area.y, "[", frame);
-    put(buffer, area, area.x + 2, area.y, &format!("{left}{legend}{right}"), style);
-    put(buffer, area, area.x + 4 + width(&legend), area.y, "]", frame);
+    put(buffer, area, area.x + 2, area.y, left, light);
+    put(buffer, area, area.x + 3, area.y, &legend, style);
+    let end = area.x + 3 + width(&legend);
+    put(buffer, area, end, area.y, right, light);
+    put(buffer, area, end + 1, area.y, "]", frame);
 }
 
 /// A breaker: its button in, or its collar showing.
@@ -70,9 +73,7 @@ pub(super) fn breaker(buffer: &mut Buffer, area: Rect, breaker: &BreakerFace, ma
         return;
     }
     let top = if breaker.out { format!("{glyph} OUT") } else { glyph.to_owned() };
-    put_centred(buffer, area, area.y, &top, knob);
-    put_centred(buffer, area, area.y + 1, &format!("{rating} A"), theme.quiet());
-    roomy_placard(buffer, area, &breaker.label, manner);
+    roomy_cell(buffer, area, (&top, knob), (&rating, &breaker.label), manner);
 }
 
 /// A fuse holder: seated, or empty with the fuse in the hand.
@@ -86,12 +87,11 @@ pub(super) fn fuse(buffer: &mut Buffer, area: Rect, fuse: &FuseHolder, manner: M
         row(buffer, area, glyph, &fuse.label, (in_hand.unwrap_or(&rating), style), manner);
         return;
     }
-    put_centred(buffer, area, area.y, if fuse.seated { "[━━━]" } else { "[   ]" }, style);
-    match in_hand {
-        Some(word) => put_centred(buffer, area, area.y + 1, &format!("out: {word}"), style),
-        None => put_centred(buffer, area, area.y + 1, &format!("{rating} A"), theme.quiet()),
-    }
-    roomy_placard(buffer, area, &fuse.label, manner);
+    let top = match in_hand {
+        Some(word) => format!("[  ] {word}"),
+        None => "[━━]".to_owned(),
+    };
+    roomy_cell(buffer, area, (&top, style), (&rating, &fuse.label), manner);
 }
 
 /// An instrument or a machine with its word.
@@ -144,15 +144,28 @@ fn row(
     put(buffer, area, from, area.y, &placard, manner.label(Style::new()));
 }
 
-fn roomy_placard(buffer: &mut Buffer, area: Rect, label: &str, manner: Manner) {
-    let inner = Rect { width: area.width.saturating_sub(1), ..area };
+/// Three rows: the thing itself with its rating, and its placard on two lines.
+fn roomy_cell(
+    buffer: &mut Buffer,
+    area: Rect,
+    (top, style): (&str, Style),
+    (rating, label): (&str, &str),
+    manner: Manner,
+) {
+    let placard = manner.label(Style::new());
+    put(buffer, area, area.x, area.y, manner.pointer(), placard);
+    let inner = Rect { x: area.x + 1, width: area.width.saturating_sub(3), ..area };
+    put(buffer, inner, inner.x, area.y, top, style);
+    let room = inner.width.saturating_sub(width(top));
+    if room > width(rating) {
+        put(buffer, inner, inner.x + width(top) + 1, area.y, rating, manner.theme.quiet());
+    }
     let mut lines = wrap(label, inner.width);
     if lines.len() > 2 {
         let rest = lines.split_off(1).join(" ");
         lines.push(fit_placard(&rest, inner.width));
     }
     for (line, text) in lines.iter().enumerate() {
-        let text = if manner.focus && line == 0 { format!("▸{text}") } else { text.clone() };
-        put_centred(buffer, inner, area.y + 2 + line as u16, &text, manner.label(Style::new()));
+        put(buffer, inner, inner.x, area.y + 1 + line as u16, text, placard);
     }
 }

@@ -25,7 +25,9 @@ pub(super) enum Shape {
 
 /// Columns between the engraved positions on both sides of a knob.
 const KNOB_COLUMNS: u16 = 5;
-const SELECTOR_COLUMNS: u16 = 11;
+fn selector_columns(apart: u16) -> u16 {
+    9 + 2 * apart
+}
 
 /// The shape that suits a control.
 pub(super) fn shape(control: &Control) -> Shape {
@@ -46,18 +48,20 @@ fn sides(count: usize) -> (usize, bool) {
     (count / 2, count % 2 == 1)
 }
 
-/// Columns and rows a control takes; a button's rows depend on its width.
-pub(super) fn size(control: &Control, columns: u16) -> (u16, u16) {
+/// Columns and rows a control takes; a button's rows depend on its width, those of a
+/// selector on how many rows its positions stand apart.
+pub(super) fn size(control: &Control, columns: u16, apart: u16) -> (u16, u16) {
     let placard = width(&control.label) + 2;
     let (side, top) = sides(control.positions.len());
     let knob_rows = side as u16 + u16::from(top);
     match shape(control) {
         Shape::Button => (columns, wrap(&control.label, columns.saturating_sub(5)).len() as u16),
-        Shape::Lever => (placard.max(longest(control) + 6), 1 + control.positions.len() as u16),
+        Shape::Lever => (placard.max(longest(control) + 4), 1 + control.positions.len() as u16),
         Shape::Knob => (placard.max(2 * longest(control) + KNOB_COLUMNS + 1), 1 + knob_rows),
-        Shape::Selector => {
-            (placard.max(2 * longest(control) + SELECTOR_COLUMNS + 3), 2 + knob_rows)
-        }
+        Shape::Selector => (
+            placard.max(2 * longest(control) + selector_columns(apart) + 3),
+            2 + side as u16 * apart + u16::from(top),
+        ),
     }
 }
 
@@ -115,10 +119,11 @@ fn lever(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
     let count = control.positions.len();
     for (row, index) in (0..count).rev().enumerate() {
         let y = area.y + 1 + row as u16;
-        let bat = if control.at == index { "▐█▌" } else { "▐ ▌" };
-        put(buffer, area, area.x + 1, y, bat, Style::new());
+        let (bat, slot) =
+            if control.at == index { ("█", Style::new()) } else { ("│", manner.theme.quiet()) };
+        put(buffer, area, area.x + 1, y, bat, slot);
         let style = position_style(control, index, manner);
-        put(buffer, area, area.x + 5, y, &control.positions[index], style);
+        put(buffer, area, area.x + 3, y, &control.positions[index], style);
     }
 }
 
@@ -129,26 +134,29 @@ fn knob(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
     let (side, top) = sides(count);
     let column = longest(control);
     let large = shape(control) == Shape::Selector;
-    let between = if large { SELECTOR_COLUMNS } else { KNOB_COLUMNS };
+    let rows = area.height.saturating_sub(2 + u16::from(top));
+    let apart = if large { (rows / (side as u16).max(1)).max(1) } else { 1 };
+    let between = if large { selector_columns(apart) } else { KNOB_COLUMNS };
     let first = area.y + 1 + u16::from(top);
     let left = Rect { x: area.x + 1, width: column, ..area };
     let right_x = left.right() + between;
     for (index, position) in control.positions.iter().enumerate() {
         let style = position_style(control, index, manner);
         if index < side {
-            put_right(buffer, left, first + (side - 1 - index) as u16, position, style);
+            put_right(buffer, left, first + apart * (side - 1 - index) as u16, position, style);
         } else if top && index == side {
             let x = left.right() + between / 2 - (width(position) / 2).min(between / 2);
             put(buffer, area, x, area.y + 1, position, style);
         } else {
             let row = index - side - usize::from(top);
-            put(buffer, area, right_x, first + row as u16, position, style);
+            put(buffer, area, right_x, first + apart * row as u16, position, style);
         }
     }
     let pointing = manner.about.unwrap_or(control.at);
     if large {
-        let face = Rect { x: left.right(), y: first, width: between, height: side as u16 + 1 };
-        large_knob(buffer, face, pointing, side, top, manner.theme);
+        let face = Rect { x: left.right(), y: first, width: between, height: rows + 1 };
+        let end = end_of_pointer(face, pointing, (side, top), f64::from(apart));
+        large_knob(buffer, face, end, manner.theme);
     } else {
         let (arrow, row) = if pointing < side {
             ('◀', side - 1 - pointing)
@@ -169,25 +177,30 @@ fn knob(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
     }
 }
 
-/// A round knob with a line that points to a position.
-fn large_knob(buffer: &mut Buffer, face: Rect, to: usize, side: usize, top: bool, theme: Theme) {
+/// Where the line of a knob ends, in dots of its face: at the position it points to.
+fn end_of_pointer(face: Rect, to: usize, (side, top): (usize, bool), apart: f64) -> (f64, f64) {
+    let across = 2.0 * f64::from(face.width) - 1.0;
+    if to < side {
+        (0.0, (side - 1 - to) as f64 * apart * 4.0 + 1.5)
+    } else if top && to == side {
+        (across / 2.0, 0.0)
+    } else {
+        (across, (to - side - usize::from(top)) as f64 * apart * 4.0 + 1.5)
+    }
+}
+
+/// A round knob with a line from its middle.
+fn large_knob(buffer: &mut Buffer, face: Rect, end: (f64, f64), theme: Theme) {
     let mut dots = Dots::over(face);
-    let rows = side as f64;
-    let (middle_x, middle_y) = (f64::from(face.width) - 0.5, rows * 2.0);
-    let radius = (rows * 2.0 - 2.0).min(f64::from(face.width) - 5.0);
+    let half_rows = f64::from(face.height.saturating_sub(1)) * 2.0;
+    let middle = (f64::from(face.width) - 0.5, half_rows);
+    let radius = (half_rows - 2.0).min(f64::from(face.width) - 5.0);
     let round = (radius * 7.0) as u32;
     for step in 0..round {
         let angle = f64::from(step) / f64::from(round) * std::f64::consts::TAU;
-        let (x, y) = (middle_x + radius * libm::cos(angle), middle_y + radius * libm::sin(angle));
+        let (x, y) = (middle.0 + radius * libm::cos(angle), middle.1 + radius * libm::sin(angle));
         dots.set(x, y, theme.quiet());
     }
-    let end = if to < side {
-        (0.0, ((side - 1 - to) as f64) * 4.0 + 1.5)
-    } else if top && to == side {
-        (middle_x, 0.0)
-    } else {
-        (2.0 * middle_x, ((to - side - usize::from(top)) as f64) * 4.0 + 1.5)
-    };
-    dots.line((middle_x, middle_y), end, theme.strong());
+    dots.line(middle, end, theme.strong());
     dots.show(buffer);
 }

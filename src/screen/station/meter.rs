@@ -38,7 +38,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, needle: &Needle, focus: bool
         dots.set(x, y, theme.quiet());
     }
     for tick in &needle.ticks {
-        let long = if tick.figure.is_some() { 5.0 } else { 2.5 };
+        let long = radius * if tick.figure.is_some() { 0.16 } else { 0.07 };
         let marks =
             if tick.figure.is_some() { ratatui::style::Style::new() } else { theme.quiet() };
         dots.line(at(tick.fraction, radius - long), at(tick.fraction, radius), marks);

@@ -42,7 +42,7 @@ pub(super) fn draw(
     attention: Attention,
     theme: Theme,
 ) {
-    let plan = plan(view, area.width, area.height);
+    let plan = plan(view, circuit, (area.width, area.height));
     let sheet = Rect { x: 0, y: 0, width: area.width, height: plan.height.max(1) };
     let mut drawn = Buffer::empty(sheet);
     for placed in &plan.placed {

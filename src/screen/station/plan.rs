@@ -5,9 +5,10 @@
 
 use ratatui::layout::Rect;
 
+use super::super::text;
 use super::control::{self, Shape};
 use super::{cells, meter};
-use crate::circuit::{PartId, TestPointId};
+use crate::circuit::{Circuit, PartId, TestPointId};
 use crate::drill::View;
 
 /// Something that can have the focus.
@@ -47,6 +48,8 @@ pub(in super::super) struct Plan {
     pub(super) placed: Vec<Placed>,
     pub(super) height: u16,
     pub(super) roomy: bool,
+    /// What belongs beside the meter had to go below it.
+    torn: bool,
 }
 
 /// How close things stand.
@@ -58,8 +61,9 @@ struct Closeness {
     gap: u16,
 }
 
-const CLOSENESSES: [Closeness; 8] = [
-    Closeness { meter_rows: 15, roomy: true, headings: true, gap: 1 },
+const CLOSENESSES: [Closeness; 9] = [
+    Closeness { meter_rows: 15, roomy: true, headings: true, gap: 2 },
+    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 2 },
     Closeness { meter_rows: 13, roomy: true, headings: true, gap: 1 },
     Closeness { meter_rows: 11, roomy: true, headings: true, gap: 1 },
     Closeness { meter_rows: 13, roomy: false, headings: true, gap: 1 },
@@ -70,12 +74,11 @@ const CLOSENESSES: [Closeness; 8] = [
 ];
 
 /// Lays a station out.
-pub(in super::super) fn plan(view: &View, width: u16, height: u16) -> Plan {
+pub(in super::super) fn plan(view: &View, circuit: &Circuit, (width, height): (u16, u16)) -> Plan {
     let mut last = None;
     for closeness in CLOSENESSES {
-        let plan = lay(view, width, closeness);
-        let wide = plan.placed.iter().all(|p| p.area.right() <= width);
-        if wide && plan.height <= height {
+        let plan = lay(view, circuit, width, closeness);
+        if plan.height <= height && !plan.torn {
             return plan;
         }
         last = Some(plan);
@@ -87,6 +90,18 @@ impl Plan {
     /// The items in reading order.
     pub(in super::super) fn items(&self) -> Vec<Item> {
         self.placed.iter().filter_map(|p| p.item).collect()
+    }
+
+    /// Whether something can be done with an item besides looking at it.
+    pub(in super::super) fn acts(&self, item: Item) -> bool {
+        self.placed.iter().filter(|p| p.item == Some(item)).any(|p| match p.piece {
+            Piece::Control(_) | Piece::Breaker(_) | Piece::Fuse(_) | Piece::Point(_) => true,
+            Piece::Heading(_)
+            | Piece::Needle(_)
+            | Piece::Lamp(_)
+            | Piece::Sign(_)
+            | Piece::Machine(_) => false,
+        })
     }
 
     /// Where an item is.
@@ -172,17 +187,18 @@ impl Flow {
 
 /// Columns of a one-line cell at least.
 const LINE_COLUMNS: u16 = 25;
-/// Columns of a test point with its net.
-const POINT_COLUMNS: u16 = 14;
+/// Columns of one where there is room.
+const WIDE_COLUMNS: u16 = 32;
 /// Breakers up to this number stand beside the meter, where there is one.
 const FEW: usize = 3;
 /// Columns of the stack of small things beside the meter.
 const STACK_COLUMNS: u16 = 20;
 
-fn lay(view: &View, width: u16, closeness: Closeness) -> Plan {
+fn lay(view: &View, circuit: &Circuit, width: u16, closeness: Closeness) -> Plan {
     let Closeness { roomy, headings, gap, .. } = closeness;
     let mut flow = Flow { placed: Vec::new(), width, gap, x: 0, y: 0, row: 0 };
     let stacked = top_band(&mut flow, view, closeness);
+    let torn = flow.y > 0;
     flow.end_section();
 
     for (index, item) in view.controls.iter().enumerate() {
@@ -190,13 +206,14 @@ fn lay(view: &View, width: u16, closeness: Closeness) -> Plan {
         if shape == Shape::Selector || (stacked && shape == Shape::Button) {
             continue;
         }
-        let (columns, rows) = control::size(item, STACK_COLUMNS);
+        let (columns, rows) = control::size(item, STACK_COLUMNS, 1);
         let area = flow.block(columns + 1, rows);
         flow.put(Piece::Control(index), Some(Item::Part(item.part)), area);
     }
     flow.end_section();
 
     let line_columns = (width / LINE_COLUMNS).max(1);
+    let sign_columns = if roomy { (width / WIDE_COLUMNS).max(1) } else { line_columns };
     let signs: Vec<_> = view
         .life_signs
         .iter()
@@ -204,7 +221,7 @@ fn lay(view: &View, width: u16, closeness: Closeness) -> Plan {
         .map(|(i, s)| (Piece::Sign(i), Item::Part(s.part)))
         .collect();
     section(&mut flow, "INSTRUMENTS", headings, &signs, |flow, cells| {
-        flow.columns(cells, line_columns);
+        flow.columns(cells, sign_columns);
     });
     let machines: Vec<_> = view
         .machines
@@ -241,12 +258,22 @@ fn lay(view: &View, width: u16, closeness: Closeness) -> Plan {
             .enumerate()
             .map(|(i, p)| (Piece::Point(i), Item::Point(*p)))
             .collect();
+        let longest = view
+            .points
+            .iter()
+            .map(|point| {
+                let point = circuit.test_point(*point);
+                text::width(&point.id) + text::width(circuit.net_name(point.net)) + 4
+            })
+            .max()
+            .unwrap_or(1);
+        let count = (width / longest.min(width).max(1)).max(1);
         section(&mut flow, "TEST POINTS", headings, &points, |flow, cells| {
-            flow.cells(cells, (POINT_COLUMNS, 1));
+            flow.columns(cells, count);
         });
     }
     let height = flow.placed.iter().map(|p| p.area.bottom()).max().unwrap_or(0);
-    Plan { placed: flow.placed, height, roomy }
+    Plan { placed: flow.placed, height, roomy, torn }
 }
 
 fn section(
@@ -278,7 +305,8 @@ fn top_band(flow: &mut Flow, view: &View, closeness: Closeness) -> bool {
     let mut band = !view.needles.is_empty();
     for (index, item) in view.controls.iter().enumerate() {
         if control::shape(item) == Shape::Selector {
-            let (columns, height) = control::size(item, STACK_COLUMNS);
+            let apart = if rows >= 13 { 2 } else { 1 };
+            let (columns, height) = control::size(item, STACK_COLUMNS, apart);
             let area = flow.block(columns + 1, height);
             // A selector stands at the height of the meter's pivot.
             let down = flow.row.saturating_sub(height) / 2;
@@ -289,7 +317,7 @@ fn top_band(flow: &mut Flow, view: &View, closeness: Closeness) -> bool {
     }
     if !band {
         for (index, lamp) in view.annunciators.iter().enumerate() {
-            let columns = super::super::text::width(&lamp.legend) + 6;
+            let columns = text::width(&lamp.legend) + 6;
             let area = flow.block(columns, 1);
             flow.put(Piece::Lamp(index), Some(Item::Part(lamp.part)), area);
         }
@@ -308,7 +336,7 @@ fn stack(flow: &mut Flow, view: &View, gap: u16) {
     }
     for (index, item) in view.controls.iter().enumerate() {
         if control::shape(item) == Shape::Button {
-            let (_, rows) = control::size(item, columns);
+            let (_, rows) = control::size(item, columns, 1);
             pieces.push((Piece::Control(index), Item::Part(item.part), rows));
         }
     }
