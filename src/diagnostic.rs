@@ -68,12 +68,7 @@ pub fn nearest<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
     let allowed = (typed.chars().count() / 3).max(1);
     known
         .into_iter()
-        .map(|word| {
-            (
-                strsim::damerau_levenshtein(&typed, &word.to_lowercase()),
-                word,
-            )
-        })
+        .map(|word| (strsim::damerau_levenshtein(&typed, &word.to_lowercase()), word))
         .filter(|(distance, _)| *distance <= allowed)
         .min_by_key(|(distance, word)| (*distance, *word))
         .map(|(_, word)| word)
@@ -90,9 +85,7 @@ pub fn did_you_mean<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>) -
 /// the terminal. Besides the C0 and C1 controls this covers the directional
 /// marks that reorder what follows them on the line.
 pub fn plain(text: &str) -> String {
-    text.chars()
-        .map(|c| if is_unprintable(c) { '\u{FFFD}' } else { c })
-        .collect()
+    text.chars().map(|c| if is_unprintable(c) { '\u{FFFD}' } else { c }).collect()
 }
 
 /// Whether a character has no business in a name or a sentence.

@@ -20,10 +20,7 @@ pub fn angle_degrees(phasor: Complex64) -> f64 {
 /// The phasor of a magnitude and an angle in degrees.
 pub fn phasor(magnitude: f64, degrees: f64) -> Complex64 {
     let radians = degrees.to_radians();
-    Complex64::new(
-        magnitude * libm::cos(radians),
-        magnitude * libm::sin(radians),
-    )
+    Complex64::new(magnitude * libm::cos(radians), magnitude * libm::sin(radians))
 }
 
 /// Rounds to `digits` significant digits and writes without a needless tail:
@@ -32,11 +29,7 @@ pub fn phasor(magnitude: f64, degrees: f64) -> Complex64 {
 /// Used for text a person reads; never for what a program reads back.
 pub fn significant(value: f64, digits: u32) -> String {
     if value == 0.0 || !value.is_finite() {
-        return if value == 0.0 {
-            "0".to_owned()
-        } else {
-            value.to_string()
-        };
+        return if value == 0.0 { "0".to_owned() } else { value.to_string() };
     }
     let exponent = libm::floor(libm::log10(value.abs())) as i32;
     let decimals = (digits.cast_signed() - 1 - exponent).max(0) as usize;
@@ -68,13 +61,9 @@ mod tests {
 
     #[test]
     fn significant_digits_lose_their_tail_and_nothing_else() {
-        for (value, text) in [
-            (27.5, "27.5"),
-            (115.04, "115"),
-            (0.035, "0.035"),
-            (1200.0, "1200"),
-            (-6.0, "-6"),
-        ] {
+        for (value, text) in
+            [(27.5, "27.5"), (115.04, "115"), (0.035, "0.035"), (1200.0, "1200"), (-6.0, "-6")]
+        {
             assert_eq!(significant(value, 3), text);
         }
     }

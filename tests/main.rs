@@ -1,5 +1,7 @@
 //! Integration tests.
 
 mod bad_files;
+mod drill;
 mod flagship;
 mod guide;
+mod layers;

@@ -14,10 +14,7 @@
 
 /// The kinds of part, in the order of [`CATALOGUE`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-#[allow(
-    missing_docs,
-    reason = "each kind's purpose stands in its catalogue row"
-)]
+#[allow(missing_docs, reason = "each kind's purpose stands in its catalogue row")]
 pub enum KindId {
     Supply,
     Wire,
@@ -154,37 +151,19 @@ const fn f(
     default: FieldDefault,
     doc: &'static str,
 ) -> FieldSpec {
-    FieldSpec {
-        name,
-        kind,
-        default,
-        doc,
-    }
+    FieldSpec { name, kind, default, doc }
 }
 
 const fn m(name: &'static str, rate: f64, source: &'static str, text: &'static str) -> ModeSpec {
-    ModeSpec {
-        name,
-        rate,
-        source,
-        text,
-    }
+    ModeSpec { name, rate, source, text }
 }
 
 const fn n(unit: &'static str) -> FieldKind {
-    FieldKind::Number {
-        unit,
-        above: 0.0,
-        most: 1e9,
-    }
+    FieldKind::Number { unit, above: 0.0, most: 1e9 }
 }
 
 const fn fraction() -> FieldKind {
-    FieldKind::Number {
-        unit: "",
-        above: 0.0,
-        most: 1.0,
-    }
+    FieldKind::Number { unit: "", above: 0.0, most: 1.0 }
 }
 
 /// Every kind of part, in the order of [`KindId`].
@@ -211,19 +190,9 @@ pub static CATALOGUE: [KindSpec; 16] = [
         fields: &[
             f("a", K::Net, Required, "one end"),
             f("b", K::Net, Required, "the other end"),
-            f(
-                "gauge",
-                K::Count { least: 4, most: 24 },
-                Number(20.0),
-                "AWG, even, 4 to 24",
-            ),
+            f("gauge", K::Count { least: 4, most: 24 }, Number(20.0), "AWG, even, 4 to 24"),
             f("feet", n("ft"), Number(10.0), "length"),
-            f(
-                "ohms",
-                n("ohm"),
-                Absent,
-                "ohms end to end, instead of gauge and feet",
-            ),
+            f("ohms", n("ohm"), Absent, "ohms end to end, instead of gauge and feet"),
         ],
         modes: &[
             m(
@@ -289,12 +258,7 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("line", K::Net, Required, "supply side"),
             f("load", K::Net, Required, "load side"),
             f("amps", n("A"), Required, "rating"),
-            f(
-                "ohms",
-                n("ohm"),
-                Absent,
-                "ohms from side to side; left out: 0.1 V at rated amps",
-            ),
+            f("ohms", n("ohm"), Absent, "ohms from side to side; left out: 0.1 V at rated amps"),
         ],
         modes: &[m(
             "trips-early",
@@ -314,12 +278,7 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("line", K::Net, Required, "supply side"),
             f("load", K::Net, Required, "load side"),
             f("amps", n("A"), Required, "rating"),
-            f(
-                "ohms",
-                n("ohm"),
-                Absent,
-                "ohms of the element; left out: 0.1 V at rated amps",
-            ),
+            f("ohms", n("ohm"), Absent, "ohms of the element; left out: 0.1 V at rated amps"),
         ],
         modes: &[m(
             "open",
@@ -335,36 +294,11 @@ pub static CATALOGUE: [KindSpec; 16] = [
         purpose: "A hand-operated switch or selector of any poles and positions.",
         replace_minutes: 30.0,
         fields: &[
-            f(
-                "positions",
-                K::Positions,
-                Required,
-                "engraved positions in order",
-            ),
-            f(
-                "start",
-                K::Text,
-                Absent,
-                "position in the normal setup; left out: the first",
-            ),
-            f(
-                "springs_back",
-                K::Flag,
-                Flag(false),
-                "returns to `start` when let go",
-            ),
-            f(
-                "closes",
-                K::Closures,
-                Required,
-                "position to the pairs of nets joined in it",
-            ),
-            f(
-                "contact_ohms",
-                n("ohm"),
-                Number(0.005),
-                "ohms of a closed contact",
-            ),
+            f("positions", K::Positions, Required, "engraved positions in order"),
+            f("start", K::Text, Absent, "position in the normal setup; left out: the first"),
+            f("springs_back", K::Flag, Flag(false), "returns to `start` when let go"),
+            f("closes", K::Closures, Required, "position to the pairs of nets joined in it"),
+            f("contact_ohms", n("ohm"), Number(0.005), "ohms of a closed contact"),
         ],
         modes: &[m(
             "open",
@@ -382,32 +316,12 @@ pub static CATALOGUE: [KindSpec; 16] = [
         fields: &[
             f("x1", K::Net, Required, "coil"),
             f("x2", K::Net, Word("GND"), "coil, other end"),
-            f(
-                "senses",
-                K::Choice(&["dc", "ac"]),
-                Word("dc"),
-                "what the coil answers to",
-            ),
-            f(
-                "pickup_volts",
-                n("V"),
-                Number(18.0),
-                "operates at and above",
-            ),
+            f("senses", K::Choice(&["dc", "ac"]), Word("dc"), "what the coil answers to"),
+            f("pickup_volts", n("V"), Number(18.0), "operates at and above"),
             f("dropout_volts", n("V"), Number(7.0), "releases below"),
             f("coil_ohms", n("ohm"), Number(290.0), "coil resistance"),
-            f(
-                "contacts",
-                K::Contacts,
-                Required,
-                "contact sets (com:, nc:, no:)",
-            ),
-            f(
-                "contact_ohms",
-                n("ohm"),
-                Number(0.005),
-                "ohms of a closed contact",
-            ),
+            f("contacts", K::Contacts, Required, "contact sets (com:, nc:, no:)"),
+            f("contact_ohms", n("ohm"), Number(0.005), "ohms of a closed contact"),
         ],
         modes: &[
             m(
@@ -428,12 +342,7 @@ pub static CATALOGUE: [KindSpec; 16] = [
                 "217F general relay 1.1; 338B spurious trip 0.26",
                 "stays operated",
             ),
-            m(
-                "contact-open",
-                0.2,
-                "assumption",
-                "has a contact that does not make",
-            ),
+            m("contact-open", 0.2, "assumption", "has a contact that does not make"),
         ],
     },
     KindSpec {
@@ -447,18 +356,8 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("a", K::Net, Required, "supply side"),
             f("b", K::Net, Word("GND"), "return side"),
             f("volts", n("V"), Number(28.0), "rated volts"),
-            f(
-                "bulb_amps",
-                n("A"),
-                Number(0.04),
-                "rated amperes of one bulb",
-            ),
-            f(
-                "bulbs",
-                K::Count { least: 1, most: 8 },
-                Number(2.0),
-                "bulbs behind the legend",
-            ),
+            f("bulb_amps", n("A"), Number(0.04), "rated amperes of one bulb"),
+            f("bulbs", K::Count { least: 1, most: 8 }, Number(2.0), "bulbs behind the legend"),
             f(
                 "colour",
                 K::Choice(&["amber", "red", "green", "blue", "white"]),
@@ -494,39 +393,14 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("a", K::Net, Required, "phase A"),
             f("b", K::Net, Required, "phase B"),
             f("c", K::Net, Required, "phase C"),
-            f(
-                "volts",
-                n("V"),
-                Number(115.0),
-                "regulated volts, A to airframe",
-            ),
+            f("volts", n("V"), Number(115.0), "regulated volts, A to airframe"),
             f("hertz", n("Hz"), Number(400.0), "rated frequency"),
             f("volt_amps", n("VA"), Required, "rating"),
-            f(
-                "efficiency",
-                fraction(),
-                Number(0.6),
-                "output over shaft input",
-            ),
-            f(
-                "idle_watts",
-                n("W"),
-                Absent,
-                "draw at no load; left out: 0.2 of the rating",
-            ),
+            f("efficiency", fraction(), Number(0.6), "output over shaft input"),
+            f("idle_watts", n("W"), Absent, "draw at no load; left out: 0.2 of the rating"),
             f("start_volts", n("V"), Number(18.0), "motor volts to start"),
-            f(
-                "run_volts",
-                n("V"),
-                Number(12.0),
-                "motor volts below which it stops",
-            ),
-            f(
-                "governed_volts",
-                n("V"),
-                Number(24.0),
-                "motor volts below which speed falls",
-            ),
+            f("run_volts", n("V"), Number(12.0), "motor volts below which it stops"),
+            f("governed_volts", n("V"), Number(24.0), "motor volts below which speed falls"),
             f(
                 "ceiling_volts",
                 n("V"),
@@ -535,37 +409,12 @@ pub static CATALOGUE: [KindSpec; 16] = [
             ),
         ],
         modes: &[
-            m(
-                "motor-open",
-                1.6,
-                "assumption",
-                "has an open motor circuit: it does not turn",
-            ),
-            m(
-                "brush-worn",
-                1.2,
-                "assumption",
-                "has worn brushes: it runs slow",
-            ),
-            m(
-                "field-lost",
-                0.8,
-                "assumption",
-                "has lost its field: it turns but gives nothing",
-            ),
+            m("motor-open", 1.6, "assumption", "has an open motor circuit: it does not turn"),
+            m("brush-worn", 1.2, "assumption", "has worn brushes: it runs slow"),
+            m("field-lost", 0.8, "assumption", "has lost its field: it turns but gives nothing"),
             m("phase-open", 0.6, "assumption", "has an open output phase"),
-            m(
-                "regulator-low",
-                0.5,
-                "assumption",
-                "has a regulator that holds too low a voltage",
-            ),
-            m(
-                "regulator-high",
-                0.3,
-                "assumption",
-                "has a regulator that holds too high a voltage",
-            ),
+            m("regulator-low", 0.5, "assumption", "has a regulator that holds too low a voltage"),
+            m("regulator-high", 0.3, "assumption", "has a regulator that holds too high a voltage"),
         ],
     },
     KindSpec {
@@ -578,20 +427,10 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("ret", K::Net, Word("GND"), "supply return"),
             f("out", K::Net, Required, "live output"),
             f("neutral", K::Net, Word("GND"), "neutral output"),
-            f(
-                "volts",
-                n("V"),
-                Number(110.0),
-                "output volts at `rated_dc_volts`, no load",
-            ),
+            f("volts", n("V"), Number(110.0), "output volts at `rated_dc_volts`, no load"),
             f("hertz", n("Hz"), Number(60.0), "output frequency"),
             f("volt_amps", n("VA"), Number(80.0), "rating"),
-            f(
-                "rated_dc_volts",
-                n("V"),
-                Number(27.5),
-                "supply that gives the rated output",
-            ),
+            f("rated_dc_volts", n("V"), Number(27.5), "supply that gives the rated output"),
             f("efficiency", fraction(), Number(0.65), "output over input"),
             f("idle_watts", n("W"), Number(8.0), "draw at no load"),
             f("start_volts", n("V"), Number(18.0), "supply volts to start"),
@@ -612,43 +451,13 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("p2", K::Net, Word("GND"), "primary, other end"),
             f("s1", K::Net, Required, "secondary, in phase with p1"),
             f("s2", K::Net, Word("GND"), "secondary, other end"),
-            f(
-                "primary_volts",
-                n("V"),
-                Number(115.0),
-                "rated primary volts",
-            ),
-            f(
-                "secondary_volts",
-                n("V"),
-                Number(26.0),
-                "secondary volts at no load",
-            ),
+            f("primary_volts", n("V"), Number(115.0), "rated primary volts"),
+            f("secondary_volts", n("V"), Number(26.0), "secondary volts at no load"),
             f("volt_amps", n("VA"), Required, "rating"),
-            f(
-                "series_percent",
-                n("%"),
-                Number(3.0),
-                "winding resistance, percent of rating",
-            ),
-            f(
-                "leakage_percent",
-                n("%"),
-                Number(2.0),
-                "leakage reactance, percent of rating",
-            ),
-            f(
-                "magnetising_percent",
-                n("%"),
-                Number(8.0),
-                "magnetising current, percent of rated",
-            ),
-            f(
-                "core_percent",
-                n("%"),
-                Number(3.0),
-                "iron loss, percent of rating",
-            ),
+            f("series_percent", n("%"), Number(3.0), "winding resistance, percent of rating"),
+            f("leakage_percent", n("%"), Number(2.0), "leakage reactance, percent of rating"),
+            f("magnetising_percent", n("%"), Number(8.0), "magnetising current, percent of rated"),
+            f("core_percent", n("%"), Number(3.0), "iron loss, percent of rating"),
             f("hertz", n("Hz"), Number(400.0), "rated frequency"),
         ],
         modes: &[
@@ -685,46 +494,16 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("volt_amps", n("VA"), Required, "rating (watts for DC)"),
             f("power_factor", fraction(), Number(1.0), "lagging"),
             f("hertz", n("Hz"), Number(400.0), "rated frequency"),
-            f(
-                "shows",
-                K::Text,
-                Word(""),
-                "what one sees of it; left out: nothing",
-            ),
+            f("shows", K::Text, Word(""), "what one sees of it; left out: nothing"),
             f("flag", K::Flag, Flag(false), "has a warning flag"),
-            f(
-                "needs",
-                K::Needs,
-                Absent,
-                "further (net, net, volts) it works only with",
-            ),
-            f(
-                "works_above",
-                fraction(),
-                Number(0.85),
-                "fraction of rated volts to work",
-            ),
-            f(
-                "moves_above",
-                fraction(),
-                Number(0.55),
-                "fraction to be sluggish",
-            ),
+            f("needs", K::Needs, Absent, "further (net, net, volts) it works only with"),
+            f("works_above", fraction(), Number(0.85), "fraction of rated volts to work"),
+            f("moves_above", fraction(), Number(0.55), "fraction to be sluggish"),
         ],
         modes: &[
-            m(
-                "open",
-                0.4,
-                "assumption",
-                "is open inside: it draws nothing",
-            ),
+            m("open", 0.4, "assumption", "is open inside: it draws nothing"),
             m("shorted", 0.15, "assumption", "is shorted inside"),
-            m(
-                "movement-failed",
-                0.45,
-                "assumption",
-                "draws its current but does not work",
-            ),
+            m("movement-failed", 0.45, "assumption", "draws its current but does not work"),
         ],
     },
     KindSpec {
@@ -740,33 +519,13 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("volt_amps", n("VA"), Required, "rating, all phases"),
             f("power_factor", fraction(), Number(1.0), "lagging"),
             f("hertz", n("Hz"), Number(400.0), "rated frequency"),
-            f(
-                "shows",
-                K::Text,
-                Word(""),
-                "what one sees of it; left out: nothing",
-            ),
-            f(
-                "works_above",
-                fraction(),
-                Number(0.85),
-                "fraction of rated volts to work",
-            ),
-            f(
-                "moves_above",
-                fraction(),
-                Number(0.55),
-                "fraction to be sluggish",
-            ),
+            f("shows", K::Text, Word(""), "what one sees of it; left out: nothing"),
+            f("works_above", fraction(), Number(0.85), "fraction of rated volts to work"),
+            f("moves_above", fraction(), Number(0.55), "fraction to be sluggish"),
         ],
         modes: &[
             m("leg-open", 0.5, "assumption", "has an open phase inside"),
-            m(
-                "shorted",
-                0.15,
-                "assumption",
-                "is shorted inside between A and C",
-            ),
+            m("shorted", 0.15, "assumption", "is shorted inside between A and C"),
         ],
     },
     KindSpec {
@@ -784,37 +543,12 @@ pub static CATALOGUE: [KindSpec; 16] = [
             f("volts", n("V"), Number(115.0), "rated volts line to line"),
             f("amps", n("A"), Required, "amperes a line, running"),
             f("power_factor", fraction(), Number(0.6), "running, lagging"),
-            f(
-                "locked_ratio",
-                n(""),
-                Number(4.0),
-                "locked-rotor over running amperes",
-            ),
-            f(
-                "locked_power_factor",
-                fraction(),
-                Number(0.5),
-                "rotor locked, lagging",
-            ),
+            f("locked_ratio", n(""), Number(4.0), "locked-rotor over running amperes"),
+            f("locked_power_factor", fraction(), Number(0.5), "rotor locked, lagging"),
             f("hertz", n("Hz"), Number(400.0), "rated frequency"),
-            f(
-                "start_torque",
-                fraction(),
-                Number(0.35),
-                "fraction of rated torque to start",
-            ),
-            f(
-                "stall_torque",
-                fraction(),
-                Number(0.15),
-                "fraction below which it runs down",
-            ),
-            f(
-                "shows",
-                K::Text,
-                Word(""),
-                "what one sees of it; left out: nothing",
-            ),
+            f("start_torque", fraction(), Number(0.35), "fraction of rated torque to start"),
+            f("stall_torque", fraction(), Number(0.15), "fraction below which it runs down"),
+            f("shows", K::Text, Word(""), "what one sees of it; left out: nothing"),
             f("flag", K::Flag, Flag(true), "has a warning flag"),
         ],
         modes: &[
@@ -831,44 +565,15 @@ pub static CATALOGUE: [KindSpec; 16] = [
         fields: &[
             f("plus", K::Net, Required, "one terminal"),
             f("minus", K::Net, Word("GND"), "the other terminal"),
-            f(
-                "senses",
-                K::Choice(&["ac", "dc"]),
-                Word("ac"),
-                "what it responds to",
-            ),
-            f(
-                "burden_ohms",
-                n("ohm"),
-                Number(30_000.0),
-                "its own resistance",
-            ),
+            f("senses", K::Choice(&["ac", "dc"]), Word("ac"), "what it responds to"),
+            f("burden_ohms", n("ohm"), Number(30_000.0), "its own resistance"),
             f("unit", K::Text, Word("V"), "unit on its face"),
-            f(
-                "scale",
-                K::Scale,
-                Required,
-                "(value, fraction of arc), both rising from (0, 0)",
-            ),
-            f(
-                "divisions",
-                K::Numbers,
-                Required,
-                "values with a division mark",
-            ),
-            f(
-                "figures",
-                K::Numbers,
-                Absent,
-                "values with a figure; left out: all divisions",
-            ),
+            f("scale", K::Scale, Required, "(value, fraction of arc), both rising from (0, 0)"),
+            f("divisions", K::Numbers, Required, "values with a division mark"),
+            f("figures", K::Numbers, Absent, "values with a figure; left out: all divisions"),
             f(
                 "class_percent",
-                K::Number {
-                    unit: "%",
-                    above: 0.0,
-                    most: 20.0,
-                },
+                K::Number { unit: "%", above: 0.0, most: 20.0 },
                 Number(2.0),
                 "accuracy class, percent of full arc",
             ),
@@ -902,11 +607,7 @@ mod tests {
             names.sort_unstable();
             names.dedup();
             assert_eq!(names.len(), spec.fields.len(), "{}", spec.name);
-            assert!(
-                spec.modes
-                    .iter()
-                    .all(|mode| mode.rate > 0.0 && !mode.source.is_empty())
-            );
+            assert!(spec.modes.iter().all(|mode| mode.rate > 0.0 && !mode.source.is_empty()));
         }
     }
 }

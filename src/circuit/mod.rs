@@ -174,41 +174,27 @@ impl Circuit {
 
     /// All parts with their ids, in file order.
     pub fn parts_with_ids(&self) -> impl Iterator<Item = (PartId, &Part)> {
-        self.parts
-            .iter()
-            .enumerate()
-            .map(|(index, part)| (PartId(index as u32), part))
+        self.parts.iter().enumerate().map(|(index, part)| (PartId(index as u32), part))
     }
 
     /// All stations with their ids, in file order.
     pub fn stations_with_ids(&self) -> impl Iterator<Item = (StationId, &Station)> {
-        self.stations
-            .iter()
-            .enumerate()
-            .map(|(index, s)| (StationId(index as u32), s))
+        self.stations.iter().enumerate().map(|(index, s)| (StationId(index as u32), s))
     }
 
     /// All test points with their ids, in file order.
     pub fn test_points_with_ids(&self) -> impl Iterator<Item = (TestPointId, &TestPoint)> {
-        self.test_points
-            .iter()
-            .enumerate()
-            .map(|(index, t)| (TestPointId(index as u32), t))
+        self.test_points.iter().enumerate().map(|(index, t)| (TestPointId(index as u32), t))
     }
 
     /// The part named so, compared without case.
     pub fn find_part(&self, name: &str) -> Option<PartId> {
-        self.parts_with_ids()
-            .find(|(_, p)| p.id.eq_ignore_ascii_case(name))
-            .map(|(id, _)| id)
+        self.parts_with_ids().find(|(_, p)| p.id.eq_ignore_ascii_case(name)).map(|(id, _)| id)
     }
 
     /// The net named so, compared without case.
     pub fn find_net(&self, name: &str) -> Option<NetId> {
-        let at = self
-            .nets
-            .iter()
-            .position(|net| net.eq_ignore_ascii_case(name))?;
+        let at = self.nets.iter().position(|net| net.eq_ignore_ascii_case(name))?;
         Some(NetId(at as u32))
     }
 
@@ -221,9 +207,7 @@ impl Circuit {
 
     /// The test point with this name, compared without case.
     pub fn find_test_point(&self, name: &str) -> Option<TestPointId> {
-        self.test_points_with_ids()
-            .find(|(_, t)| t.id.eq_ignore_ascii_case(name))
-            .map(|(id, _)| id)
+        self.test_points_with_ids().find(|(_, t)| t.id.eq_ignore_ascii_case(name)).map(|(id, _)| id)
     }
 
     /// This circuit with one part's kind exchanged: how a fault is put in and how

@@ -28,50 +28,17 @@ pub struct AircraftWire {
 /// FAA AC 43.13-1B Change 1 (27 September 2001), Table 11-9, tin-plated
 /// conductor column.
 pub const AIRCRAFT_WIRE: [AircraftWire; 11] = [
-    AircraftWire {
-        gauge_awg: 24,
-        ohms_per_1000_feet: 28.40,
-    },
-    AircraftWire {
-        gauge_awg: 22,
-        ohms_per_1000_feet: 16.20,
-    },
-    AircraftWire {
-        gauge_awg: 20,
-        ohms_per_1000_feet: 9.88,
-    },
-    AircraftWire {
-        gauge_awg: 18,
-        ohms_per_1000_feet: 6.23,
-    },
-    AircraftWire {
-        gauge_awg: 16,
-        ohms_per_1000_feet: 4.81,
-    },
-    AircraftWire {
-        gauge_awg: 14,
-        ohms_per_1000_feet: 3.06,
-    },
-    AircraftWire {
-        gauge_awg: 12,
-        ohms_per_1000_feet: 2.02,
-    },
-    AircraftWire {
-        gauge_awg: 10,
-        ohms_per_1000_feet: 1.26,
-    },
-    AircraftWire {
-        gauge_awg: 8,
-        ohms_per_1000_feet: 0.70,
-    },
-    AircraftWire {
-        gauge_awg: 6,
-        ohms_per_1000_feet: 0.44,
-    },
-    AircraftWire {
-        gauge_awg: 4,
-        ohms_per_1000_feet: 0.28,
-    },
+    AircraftWire { gauge_awg: 24, ohms_per_1000_feet: 28.40 },
+    AircraftWire { gauge_awg: 22, ohms_per_1000_feet: 16.20 },
+    AircraftWire { gauge_awg: 20, ohms_per_1000_feet: 9.88 },
+    AircraftWire { gauge_awg: 18, ohms_per_1000_feet: 6.23 },
+    AircraftWire { gauge_awg: 16, ohms_per_1000_feet: 4.81 },
+    AircraftWire { gauge_awg: 14, ohms_per_1000_feet: 3.06 },
+    AircraftWire { gauge_awg: 12, ohms_per_1000_feet: 2.02 },
+    AircraftWire { gauge_awg: 10, ohms_per_1000_feet: 1.26 },
+    AircraftWire { gauge_awg: 8, ohms_per_1000_feet: 0.70 },
+    AircraftWire { gauge_awg: 6, ohms_per_1000_feet: 0.44 },
+    AircraftWire { gauge_awg: 4, ohms_per_1000_feet: 0.28 },
 ];
 
 /// The table row of a gauge; `None` for a gauge the table does not list.

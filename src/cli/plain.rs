@@ -181,11 +181,11 @@ fn advice_words(circuit: &Circuit, advice: &Advice) -> String {
                 significant(prospect.bits, 2),
                 minutes(prospect.minutes)
             );
-            if prospect.walk && !matches!(prospect.step, Step::Go(_)) {
-                let go = line_for(circuit, Step::Go(prospect.station));
-                text.push_str(&format!("\n  type: {}", plain(&go)));
+            let go = prospect.walk.then_some(Step::Go(prospect.station));
+            for step in go.into_iter().chain([prospect.step]).chain(prospect.then.iter().copied()) {
+                text.push_str("\n  type: ");
+                text.push_str(&plain(&line_for(circuit, step)));
             }
-            text.push_str(&format!("\n  type: {}", plain(&line_for(circuit, prospect.step))));
             text
         }
     }

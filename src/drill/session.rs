@@ -122,6 +122,8 @@ pub struct Session {
     marks: BTreeMap<PartId, Mark>,
     advice_taken: Vec<usize>,
     failure_events: Vec<Event>,
+    /// What has been worked out so far of [`Session::belief`].
+    knowledge: Option<Belief>,
     call: Option<Call>,
 }
 
@@ -159,7 +161,7 @@ impl Session {
                 belief.observe(observation);
             }
             if belief.group_posterior().iter().filter(|p| **p > 0.0).count() > 1 {
-                return Ok(session);
+                return Ok(session.knowing(belief));
             }
             fallback.get_or_insert(session);
         }
@@ -169,6 +171,11 @@ impl Session {
         let rates: Vec<f64> = prior.candidates().iter().map(|c| c.mode.rate).collect();
         let drawn = chance.weighted(&rates).expect("some part can fail");
         Self::begin(normal, prior.candidates()[drawn].fault.clone(), seed)
+    }
+
+    fn knowing(mut self, belief: Belief) -> Self {
+        self.knowledge = Some(belief);
+        self
     }
 
     fn begin(normal: Rig, planted: Fault, seed: u64) -> Result<Self, SolveError> {
@@ -192,6 +199,7 @@ impl Session {
             marks: BTreeMap::new(),
             advice_taken: Vec::new(),
             failure_events,
+            knowledge: None,
             call: None,
         };
         session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
@@ -293,8 +301,9 @@ impl Session {
             }
             Action::Advise => {
                 self.advice_taken.push(self.log.len());
+                let (circuit, place) = (Arc::clone(self.circuit()), self.place.clone());
                 match self.belief() {
-                    Ok(belief) => Outcome::Advised(advise(&belief, self.circuit(), &self.place)),
+                    Ok(belief) => Outcome::Advised(advise(belief, &circuit, &place)),
                     Err(error) => Outcome::Refused(error.to_string()),
                 }
             }
@@ -305,20 +314,23 @@ impl Session {
         }
     }
 
-    /// What the observations so far prove, worked out afresh from the write-up and
-    /// the log. The planted fault plays no part in it.
+    /// What the observations so far prove: worked out from the write-up and the log.
+    /// The planted fault plays no part in it.
     ///
     /// # Errors
     /// [`SolveError`] when some fault leaves the circuit without a solution.
-    pub fn belief(&self) -> Result<Belief, SolveError> {
-        let mut belief = Belief::prior(&self.normal)?;
-        for observation in &self.write_up.observations {
+    pub fn belief(&mut self) -> Result<&Belief, SolveError> {
+        let mut belief = match self.knowledge.take() {
+            Some(belief) => belief,
+            None => Belief::prior(&self.normal)?,
+        };
+        let told = self.write_up.observations.iter();
+        let seen = self.log.iter().map(|entry| &entry.observation);
+        let known = belief.observations();
+        for observation in told.chain(seen).skip(known) {
             belief.observe(observation);
         }
-        for entry in &self.log {
-            belief.observe(&entry.observation);
-        }
-        Ok(belief)
+        Ok(self.knowledge.insert(belief))
     }
 
     fn step(&mut self, step: Step) -> Outcome {
@@ -416,8 +428,11 @@ pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice
     }
     let groups = belief.group_posterior().iter().filter(|p| **p > 0.0).count();
     let candidates = belief.alive().count();
-    best_prospect(belief, circuit, place)
-        .map_or(call, |prospect| Advice::Do { prospect, candidates, groups })
+    best_prospect(belief, circuit, place).map_or(call, |prospect| Advice::Do {
+        prospect,
+        candidates,
+        groups,
+    })
 }
 
 /// The station where a drill starts.

@@ -1,0 +1,193 @@
+//! The drill as plain lines, through the real binary: won by following the advice,
+//! lost by guessing, and the same bytes twice.
+
+use std::io::Write;
+use std::process::{Command, Output, Stdio};
+
+/// Runs the binary with lines on standard input.
+fn run(arguments: &[&str], lines: &str) -> Output {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the binary starts");
+    child.stdin.take().expect("piped").write_all(lines.as_bytes()).expect("it reads");
+    child.wait_with_output().expect("it ends")
+}
+
+fn text(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("plain lines are text")
+}
+
+/// What the last piece of advice says to type.
+fn advised(transcript: &str) -> Vec<String> {
+    let lines: Vec<&str> = transcript.lines().collect();
+    let at = lines.iter().rposition(|l| l.contains("Best: ")).expect("advice was given");
+    lines[at + 1..].iter().map_while(|l| l.strip_prefix("  type: ")).map(str::to_owned).collect()
+}
+
+/// Follows the advice to the call by typing what it says, one round of the program per
+/// piece of advice. Returns the last transcript and the lines typed.
+fn follow(fault: &str) -> (Output, String) {
+    let arguments = ["drill", "t4-ac", "--plain", "--seed", "7", "--fault", fault];
+    let mut typed = String::new();
+    for _ in 0..25 {
+        let output = run(&arguments, &format!("{typed}advise\n"));
+        for line in advised(&text(&output)) {
+            typed.push_str(&line);
+            typed.push('\n');
+        }
+        if typed.contains("call ") {
+            return (run(&arguments, &typed), typed);
+        }
+    }
+    panic!("no call after 25 pieces of advice:\n{typed}");
+}
+
+/// Each of these fault kinds is won by following the offered best step, with a proof.
+#[track_caller]
+fn won_by_advice(fault: &str) {
+    let (output, typed) = follow(fault);
+    let transcript = text(&output);
+    assert!(
+        transcript.contains("Isolated and proven"),
+        "{fault}: typed\n{typed}\ngot\n{transcript}"
+    );
+    assert!(transcript.contains(&format!("The fault was {fault}:")), "{transcript}");
+    assert_eq!(output.status.code(), Some(0));
+    // The debrief has a row for every step, each with bits and what was left.
+    let steps = typed.lines().filter(|l| !l.starts_with("call")).count();
+    let rows = transcript.lines().filter(|l| l.trim_start().starts_with("expected ")).count();
+    assert_eq!(rows, steps, "{transcript}");
+}
+
+#[test]
+fn a_blown_primary_fuse_is_isolated_by_advice() {
+    won_by_advice("F-FLT-C:open");
+}
+
+#[test]
+fn a_dead_converter_motor_is_isolated_by_advice() {
+    won_by_advice("CV2:motor-open");
+}
+
+#[test]
+fn a_breaker_that_will_not_latch_is_isolated_by_advice() {
+    won_by_advice("CB2A:trips-early");
+}
+
+#[test]
+fn an_open_transformer_winding_is_isolated_by_advice() {
+    won_by_advice("T-FLT-A:primary-open");
+}
+
+#[test]
+fn a_stuck_warning_relay_is_isolated_by_advice() {
+    won_by_advice("K-SG:stuck-released");
+}
+
+#[test]
+fn a_chafed_phase_wire_is_isolated_by_advice() {
+    won_by_advice("W2-A:chafed");
+}
+
+#[test]
+fn a_guess_loses_and_is_told_what_it_was_worth() {
+    let output =
+        run(&["drill", "t4-ac", "--fault", "F-FLT-C:open", "--seed", "7"], "call CV1:motor-open\n");
+    let transcript = text(&output);
+    assert!(
+        transcript.contains("Wrong call: the observations gave that part 0 %."),
+        "{transcript}"
+    );
+    assert!(transcript.contains("The fault was F-FLT-C:open"));
+    assert_eq!(output.status.code(), Some(1));
+}
+
+#[test]
+fn a_right_guess_is_not_a_proof() {
+    let output = run(
+        &["drill", "t4-ac", "--fault", "CV2:motor-open", "--seed", "7"],
+        "call CV2:motor-open\n",
+    );
+    let transcript = text(&output);
+    assert!(transcript.contains("The part is right, but not proven"), "{transcript}");
+}
+
+#[test]
+fn the_same_seed_gives_the_same_bytes() {
+    let lines = "look\nset VSEL C2 A\nset VSEL SVY C\ngo fuses\nac TBF-1\nac TBF-5 TBF-6\n\
+                 pull F-FLT-C\nsuspect F-FLT-C\nboard\nnotebook\nsteps\nstations\nadvise\n\
+                 call F-FLT-C:open\n";
+    let arguments = ["drill", "t4-ac", "--seed", "11"];
+    let (first, second) = (run(&arguments, lines), run(&arguments, lines));
+    assert!(!first.stdout.is_empty());
+    assert_eq!(first.stdout, second.stdout);
+    let other = run(&["drill", "t4-ac", "--seed", "12"], lines);
+    assert_ne!(first.stdout, other.stdout);
+}
+
+#[test]
+fn plain_lines_can_be_spoken() {
+    let output = run(&["drill", "t4-ac", "--seed", "3"], "help\nlook\nsteps\nadvise\nquit\n");
+    for c in text(&output).chars() {
+        let drawn =
+            ('\u{2500}'..='\u{259F}').contains(&c) || ('\u{2800}'..='\u{28FF}').contains(&c);
+        assert!(!drawn && (c == '\n' || !c.is_control()), "{c:?}");
+    }
+}
+
+#[test]
+fn what_cannot_be_done_is_refused_with_the_reason_and_costs_nothing() {
+    let lines = "pull F-FLT-C\nohms TBF-1\ngo nowhere\nset VSEL C9\nfly\nac TBR-1 TBR-1\n\
+                 go relay\nohms TBR-1\nfit CB1A\nquit\n";
+    let transcript = text(&run(&["drill", "t4-ac", "--seed", "3"], lines));
+    for said in [
+        "Not done: F-FLT-C is at FUSE CABINET: go there first.",
+        "Not done: TBF-1 is at FUSE CABINET: go there first.",
+        "no station `nowhere`",
+        "VSEL has no position `C9`; it has OFF",
+        "no command `fly`",
+        "live: ohms refused",
+        "Caution: ohms on a live circuit: remove power and prove it dead first.",
+        "Not done: CB1A cannot be fitted; only fuses are.",
+    ] {
+        assert!(transcript.contains(said), "missing {said:?} in\n{transcript}");
+    }
+}
+
+#[test]
+fn an_unknown_fault_or_system_is_one_message_and_exit_code_two() {
+    for (arguments, said) in [
+        (vec!["drill", "t4-ac", "--fault", "CV1:asleep"], "has no fault mode `asleep`; it has:"),
+        (vec!["drill", "t4-ac", "--fault", "CV9:motor-open"], "no part `CV9`"),
+        (vec!["drill", "t4-ax"], "did you mean `t4-ac`?"),
+        (vec!["solve", "t4-ac", "--set", "VSEL=C9"], "VSEL has no position `C9`"),
+        (vec!["solve", "t4-ac", "--set", "VSEL"], "is not CONTROL=POSITION"),
+    ] {
+        let output = run(&arguments, "");
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        let errors = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(errors.contains(said), "{arguments:?}: {errors}");
+        assert!(!errors.contains("panicked"), "{errors}");
+    }
+}
+
+#[test]
+fn solve_prints_one_object_with_the_promised_shape() {
+    let output = run(&["solve", "t4-ac", "--json", "--set", "VSEL=C1 A"], "");
+    let json: serde_json::Value = serde_json::from_slice(&output.stdout).expect("one object");
+    assert_eq!(json["stop"], "steady");
+    let net = &json["nets"]["CV1.A"];
+    // 115 V regulated: the design value of the flagship's own converter.
+    assert!((net["ac_rms"].as_f64().expect("a number") - 115.0).abs() < 0.1);
+    assert_eq!(net["ac"][0]["source"], "CV1");
+    assert_eq!(net["ac"][0]["hertz"], 400.0);
+    assert_eq!(json["lamps"]["L-FLT"]["seen"], "dark");
+    let fraction = json["meters"]["VM"]["angle_fraction"].as_f64().expect("a number");
+    assert!((fraction - 0.5).abs() < 0.02, "115 V stands mid-scale: {fraction}");
+    assert_eq!(json["parts"]["K-FLT"]["state"], "operated");
+    assert!(json["events"].as_array().is_some_and(|events| !events.is_empty()));
+}
