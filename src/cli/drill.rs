@@ -11,6 +11,7 @@ use crate::circuit::Circuit;
 use crate::drill::Session;
 use crate::faults;
 use crate::library;
+use crate::screen::{self, Start, SystemEntry};
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
@@ -22,8 +23,7 @@ pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
         let prompt = input.is_terminal();
         return plain::work(session, input.lock(), std::io::stdout().lock(), prompt);
     }
-    drop(session);
-    anyhow::bail!("screen")
+    on_screen(Start::Drill(Box::new(session)))
 }
 
 /// Opens the program: the menu, or on plain lines what one can type.
@@ -37,7 +37,25 @@ pub(super) fn menu(plain: bool) -> Result<Ended> {
         writeln!(out, "Start one with: halfsplit drill SYSTEM --plain")?;
         return Ok(Ended::Well);
     }
-    anyhow::bail!("screen")
+    let mut systems = Vec::new();
+    for name in library::NAMES {
+        let circuit = library::load(name)?;
+        systems.push(SystemEntry { id: circuit.id, title: circuit.title, brief: circuit.brief });
+    }
+    let load = |name: &str| {
+        let circuit = library::load(name).map_err(|error| error.to_string())?;
+        Session::drawn(Arc::new(circuit), fresh_seed()).map_err(|error| error.to_string())
+    };
+    on_screen(Start::Menu { systems, load: Box::new(load) })
+}
+
+fn on_screen(start: Start) -> Result<Ended> {
+    let left = screen::run(start)?;
+    Ok(match (left.signal, left.right_part) {
+        (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
+        (None, Some(false)) => Ended::WithFinding,
+        (None, _) => Ended::Well,
+    })
 }
 
 fn session(circuit: Arc<Circuit>, fault: Option<&str>, seed: u64) -> Result<Session> {

@@ -26,6 +26,8 @@ pub enum Ended {
     Well,
     /// Done, with a finding or a wrong call.
     WithFinding,
+    /// Ended by this signal, the terminal given back.
+    BySignal(u8),
 }
 
 /// Runs the program.
@@ -48,6 +50,8 @@ pub fn run() -> ExitCode {
     match ended {
         Ok(Ended::Well) => ExitCode::SUCCESS,
         Ok(Ended::WithFinding) => ExitCode::from(1),
+        // As a shell reports a program that a signal has ended.
+        Ok(Ended::BySignal(number)) => ExitCode::from(128 + (number & 127)),
         Err(error) if is_broken_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
             let text: String =

@@ -81,11 +81,7 @@ pub fn prospects(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Vec
 /// those that cannot come first: no step can tell more than the whole uncertainty, so
 /// a slow step is out as soon as a quick one beats that over its minutes. When no
 /// single step tells anything, the best pair of steps.
-pub fn best_prospect(
-    belief: &Belief,
-    circuit: &Circuit,
-    place: &Whereabouts,
-) -> Option<Prospect> {
+pub fn best_prospect(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Option<Prospect> {
     let question = Question::new(belief, circuit, place);
     let most = belief.group_entropy_bits();
     if most <= NO_BITS {
@@ -241,10 +237,8 @@ impl<'a> Question<'a> {
         let after = Question::new(&belief, self.circuit, &place);
         let mut best: Option<Prospect> = None;
         for second in after.plans() {
-            let quick = matches!(
-                second.step,
-                Step::Probe(_) | Step::Go(_) | Step::Act(Act::PushIn(_))
-            );
+            let quick =
+                matches!(second.step, Step::Probe(_) | Step::Go(_) | Step::Act(Act::PushIn(_)));
             if !quick {
                 continue;
             }
@@ -278,10 +272,7 @@ impl<'a> Question<'a> {
 
     fn out_everywhere(&self, breaker: PartId) -> bool {
         self.alive.iter().all(|c| {
-            matches!(
-                c.rig().settled().state.of(breaker),
-                PartState::Breaker { closed: false, .. }
-            )
+            matches!(c.rig().settled().state.of(breaker), PartState::Breaker { closed: false, .. })
         })
     }
 

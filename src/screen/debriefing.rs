@@ -66,7 +66,7 @@ impl Debriefing {
             }
             _ => {
                 let body = body(super::frame::areas(size, false).stage, debrief);
-                let lines = self.lines(debrief, body.width, theme).len();
+                let lines = self.lines(debrief, text_columns(body), theme).len();
                 self.scroll = scrolled(self.scroll, command, lines, usize::from(body.height));
                 return false;
             }
@@ -108,16 +108,30 @@ impl Debriefing {
                 }
                 text.blank();
                 text.heading("EXCLUDED, AND BY WHICH STEP");
-                for line in &debrief.exclusions {
-                    let row = line.row.map_or("    -".to_owned(), |row| format!("{:>5}", row + 1));
-                    let quiet = theme.quiet();
-                    text.hanging((&row, quiet), &line.fault, theme.strong());
-                    text.hanging(("     ", quiet), &line.why, quiet);
+                for (row, why, faults) in reasons(debrief) {
+                    let row =
+                        row.map_or("write-up".to_owned(), |row| format!("step {:>3}", row + 1));
+                    text.hanging((&row, theme.strong()), &format!("{why}."), Style::new());
+                    text.hanging(("        ", theme.quiet()), &faults.join(", "), theme.quiet());
                 }
             }
         }
         text.lines
     }
+}
+
+/// The reasons why faults are out, each with the faults it put out; by step, the write-up
+/// last because it is no work of the trainee.
+fn reasons(debrief: &Debrief) -> Vec<(Option<usize>, &str, Vec<&str>)> {
+    let mut reasons: Vec<(Option<usize>, &str, Vec<&str>)> = Vec::new();
+    for line in &debrief.exclusions {
+        match reasons.iter_mut().find(|(row, why, _)| *row == line.row && *why == line.why) {
+            Some((_, _, faults)) => faults.push(&line.fault),
+            None => reasons.push((line.row, &line.why, vec![&line.fault])),
+        }
+    }
+    reasons.sort_by_key(|(row, ..)| row.unwrap_or(usize::MAX));
+    reasons
 }
 
 /// Lines of the verdict above the parts.
@@ -139,6 +153,11 @@ fn verdict(debrief: &Debrief, columns: u16, theme: Theme) -> Vec<Line> {
 fn body(stage: Rect, debrief: &Debrief) -> Rect {
     let above = verdict(debrief, stage.width, Theme::new(false)).len() as u16 + 3;
     Rect { y: stage.y + above, height: stage.height.saturating_sub(above), ..stage }
+}
+
+/// Columns for the parts that are text.
+fn text_columns(body: Rect) -> u16 {
+    body.width.min(100)
 }
 
 /// Draws the debrief.
@@ -183,7 +202,7 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
             theme,
         );
     } else {
-        let lines = debriefing.lines(debrief, body.width, theme);
+        let lines = debriefing.lines(debrief, text_columns(body), theme);
         draw_lines(buffer, body, (&lines, debriefing.scroll), theme);
         keys(
             buffer,
@@ -230,9 +249,8 @@ fn steps(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize, theme: T
             }
             Some(index) => {
                 let row = &debrief.rows[index];
-                let number = format!("{:>3}", index + 1);
-                let told = told(row);
-                step_row(buffer, area, (&number, &told, &numbers(row)), here, theme);
+                let number = format!("{:>3}{}", index + 1, sign(row));
+                step_row(buffer, area, (&number, &row.step, &numbers(row)), here, theme);
                 bar(buffer, area, row.candidates, debrief.start_candidates, theme);
             }
         }
@@ -248,15 +266,15 @@ fn steps(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize, theme: T
     }
 }
 
-fn told(row: &Row) -> String {
-    let mut told = row.step.clone();
-    if row.advice_taken {
-        told.push_str(" (advised)");
-    }
+/// The sign beside a step: a caution gone against, or advice asked for.
+fn sign(row: &Row) -> char {
     if !row.breaches.is_empty() {
-        told.insert_str(0, "! ");
+        '!'
+    } else if row.advice_taken {
+        'a'
+    } else {
+        ' '
     }
-    told
 }
 
 fn numbers(row: &Row) -> String {
@@ -313,6 +331,9 @@ fn row_lines(row: &Row, at: usize, columns: u16, theme: Theme) -> Vec<Line> {
             minutes(best.minutes)
         );
         text.paragraph(&told, theme.quiet());
+    }
+    if row.advice_taken {
+        text.paragraph("Advice was asked for before this step.", theme.quiet());
     }
     text.paragraph(
         &format!("Left: {} faults in {} repair groups.", row.candidates, row.groups),

@@ -71,8 +71,10 @@ pub(super) struct Drilling {
     pub(super) question: Option<Question>,
     /// A control in the hand.
     pub(super) grip: Option<Grip>,
-    /// What came of the last command.
-    pub(super) message: Vec<String>,
+    /// What the last steps showed.
+    news: Vec<String>,
+    /// Something said in answer to the last command, until the next one.
+    remark: Option<String>,
     focus: BTreeMap<StationId, Item>,
     cautioned: BTreeSet<StationId>,
 }
@@ -88,7 +90,8 @@ impl Drilling {
             overlay: None,
             question: None,
             grip: None,
-            message: vec![FIRST_WORDS.to_owned()],
+            news: vec![FIRST_WORDS.to_owned()],
+            remark: None,
             focus: BTreeMap::new(),
             cautioned,
         }
@@ -122,8 +125,14 @@ impl Drilling {
         self.focus(plan).and_then(|item| offer(&self.session, view, item))
     }
 
+    /// What stands in the message line.
+    pub(super) fn message(&self) -> Vec<String> {
+        self.remark.clone().map_or_else(|| self.news.clone(), |remark| vec![remark])
+    }
+
     /// Takes a command.
     pub(super) fn update(&mut self, command: Command, size: (u16, u16)) -> Turn {
+        self.remark = None;
         if self.question.is_some() {
             return self.answer(command);
         }
@@ -182,7 +191,9 @@ impl Drilling {
             return Turn::Stay;
         }
         let area = frame::areas(size, false).stage;
-        let lines = Sheet::WriteUp.lines(&self.session, area.width, Theme::new(false)).len();
+        let lines = Sheet::WriteUp
+            .lines(&self.session, frame::sheet_columns(area), Theme::new(false))
+            .len();
         self.scroll = scrolled(self.scroll, command, lines, usize::from(area.height));
         Turn::Stay
     }
@@ -252,7 +263,7 @@ impl Drilling {
                 }
             }
             Command::Advise => {
-                self.message = vec!["Working out the best next step…".to_owned()];
+                self.say("Working out the best next step…");
                 return Turn::Advise;
             }
             Command::Notebook => {
@@ -264,7 +275,7 @@ impl Drilling {
             Command::WriteUp => self.overlay = Some(Overlay::Sheet(Sheet::WriteUp, 0)),
             Command::Help => self.overlay = Some(Overlay::Sheet(Sheet::Help, 0)),
             Command::Cautions => {
-                self.overlay = Some(Overlay::Sheet(Sheet::Cautions(station, None), 0));
+                self.overlay = Some(Overlay::Sheet(Sheet::Cautions(station, Vec::new()), 0));
             }
             _ => {}
         }
@@ -322,7 +333,7 @@ impl Drilling {
             Some(Mark::Cleared) => "marked cleared",
             None => "mark wiped",
         };
-        self.message = vec![format!("{id}: {word}.")];
+        self.remark = Some(format!("{id}: {word}."));
     }
 
     fn on_grip(&mut self, command: Command) {
@@ -349,13 +360,12 @@ impl Drilling {
 
     fn on_sheet(&mut self, sheet: Sheet, at: usize, command: Command, size: (u16, u16)) -> Turn {
         match (command, sheet) {
-            (Command::Take, Sheet::Cautions(_, Some(step))) => self.step(step),
+            (Command::Take, Sheet::Cautions(_, waiting)) => self.steps(waiting),
             (Command::Take, Sheet::Advice(Advice::Do { prospect, .. })) => {
-                if prospect.walk && !matches!(prospect.step, Step::Go(_)) {
-                    self.walk(prospect.station, Some(prospect.step));
-                } else {
-                    self.step(prospect.step);
-                }
+                let walk = prospect.walk && !matches!(prospect.step, Step::Go(_));
+                let go = walk.then_some(Step::Go(prospect.station));
+                let steps = go.into_iter().chain([prospect.step]).chain(prospect.then);
+                self.steps(steps.collect());
             }
             (Command::Take, Sheet::Advice(Advice::Call { fault, .. })) => {
                 self.question = Some(Question::Call(fault));
@@ -373,7 +383,7 @@ impl Drilling {
 
     fn sheet_lines(&self, sheet: &Sheet, size: (u16, u16)) -> usize {
         let stage = frame::areas(size, true).stage;
-        sheet.lines(&self.session, stage.width, Theme::new(false)).len()
+        sheet.lines(&self.session, frame::sheet_columns(stage), Theme::new(false)).len()
     }
 
     fn on_picker(&mut self, mut picker: Picker, command: Command, size: (u16, u16)) -> Turn {
@@ -417,7 +427,6 @@ impl Drilling {
                 self.overlay = Some(Overlay::Picker(picker));
                 self.question = Some(Question::Replace(part));
             }
-            (_, Choice::Step(Step::Go(there))) => self.walk(there, None),
             (_, Choice::Step(step)) => self.step(step),
             (Picking::Replacement, Choice::Part(part)) => {
                 self.overlay = Some(Overlay::Picker(picker));
@@ -464,44 +473,49 @@ impl Drilling {
         self.overlay = Some(Overlay::Meter(meter));
     }
 
-    /// Walks to a station; its cautions are read before anything is done there.
-    fn walk(&mut self, there: StationId, then: Option<Step>) {
-        self.step(Step::Go(there));
-        if self.session.place().station != there {
-            return;
-        }
-        let cautions = &self.session.circuit().station(there).cautions;
-        if self.cautioned.insert(there) && !cautions.is_empty() {
-            self.overlay = Some(Overlay::Sheet(Sheet::Cautions(there, then), 0));
-        } else if let Some(step) = then {
-            self.step(step);
+    /// Does steps one after another. Where one of them leads to a station for the first
+    /// time, the rest waits until its cautions have been read.
+    fn steps(&mut self, steps: Vec<Step>) {
+        self.news.clear();
+        let mut steps = steps.into_iter();
+        while let Some(step) = steps.next() {
+            match self.session.apply(Action::Step(step)) {
+                Outcome::Done(_) => self.tell_news(),
+                Outcome::Refused(why) => {
+                    self.say(&format!("Not done: {why}."));
+                    return;
+                }
+                Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
+            }
+            let Step::Go(there) = step else { continue };
+            let cautions = &self.session.circuit().station(there).cautions;
+            if self.cautioned.insert(there) && !cautions.is_empty() {
+                let sheet = Sheet::Cautions(there, steps.collect());
+                self.overlay = Some(Overlay::Sheet(sheet, 0));
+                return;
+            }
         }
     }
 
-    /// Does one step and says what it showed.
     fn step(&mut self, step: Step) {
-        match self.session.apply(Action::Step(step)) {
-            Outcome::Done(_) => {
-                let Some(note) = notes(&self.session).pop() else { return };
-                let mut lines = vec![format!(
-                    "{}, {}: {}",
-                    super::sheet::capital(&note.step),
-                    minutes(note.minutes),
-                    note.showed.join("; ")
-                )];
-                lines.extend(note.breaches.iter().map(|b| format!("Caution: {b}.")));
-                self.message = lines;
-            }
-            Outcome::Refused(why) => {
-                self.say(&format!("Not done: {why}."));
-            }
-            Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
-        }
+        self.steps(vec![step]);
+    }
+
+    /// Puts what the last step showed into the message line.
+    fn tell_news(&mut self) {
+        let Some(note) = notes(&self.session).pop() else { return };
+        self.news.push(format!(
+            "{}, {}: {}",
+            super::sheet::capital(&note.step),
+            minutes(note.minutes),
+            note.showed.join("; ")
+        ));
+        self.news.extend(note.breaches.iter().map(|b| format!("Caution: {b}.")));
     }
 
     /// Asks for advice and opens it.
     pub(super) fn advise(&mut self) {
-        self.message.clear();
+        self.remark = None;
         match self.session.apply(Action::Advise) {
             Outcome::Advised(advice) => {
                 self.overlay = Some(Overlay::Sheet(Sheet::Advice(advice), 0));
@@ -514,7 +528,7 @@ impl Drilling {
     }
 
     fn say(&mut self, text: &str) -> Turn {
-        self.message = vec![text.to_owned()];
+        self.remark = Some(text.to_owned());
         Turn::Stay
     }
 }

@@ -58,6 +58,14 @@ pub(super) fn sheet_rows(stage: Rect) -> u16 {
     stage.height.saturating_sub(2)
 }
 
+/// Columns of running text beyond which lines are tiring to read.
+const READABLE: u16 = 78;
+
+/// Columns for the text of a sheet.
+pub(super) fn sheet_columns(stage: Rect) -> u16 {
+    stage.width.min(READABLE)
+}
+
 /// Draws everything.
 pub fn draw(app: &App, frame: &mut Frame) {
     let area = frame.area();
@@ -172,7 +180,7 @@ fn before(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: The
     let areas = areas(size, false);
     let session = &drilling.session;
     head(buffer, areas.head, &session.circuit().title, &format!("drill {}", session.seed()), theme);
-    let lines = Sheet::WriteUp.lines(session, areas.stage.width, theme);
+    let lines = Sheet::WriteUp.lines(session, sheet_columns(areas.stage), theme);
     draw_lines(buffer, areas.stage, (&lines, drilling.scroll), theme);
     foot(buffer, areas.foot, &[], None, theme);
     if drilling.question.is_some() {
@@ -203,7 +211,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
     match &drilling.overlay {
         Some(Overlay::Sheet(sheet, at)) => {
             put(buffer, stage, stage.x, stage.y, &sheet.title(session), theme.strong());
-            let lines = sheet.lines(session, stage.width, theme);
+            let lines = sheet.lines(session, sheet_columns(stage), theme);
             let body = Rect { y: stage.y + 2, height: sheet_rows(stage), ..stage };
             draw_lines(buffer, body, (&lines, *at), theme);
             hint("Enter", sheet.verb());
@@ -253,7 +261,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
         }
     }
     let offered = offered.as_ref().map(|(told, doing)| (told.as_str(), doing.as_str()));
-    foot(buffer, areas.foot, &drilling.message, offered, theme);
+    foot(buffer, areas.foot, &drilling.message(), offered, theme);
     if drilling.question.is_some() {
         question(buffer, areas.foot, drilling, theme);
     } else {

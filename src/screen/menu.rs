@@ -5,19 +5,16 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::app::App;
-use super::frame::{Areas, head};
+use super::frame::{Areas, head, sheet_columns};
 use super::sheet::TRAINING_ONLY;
 use super::text::{fit, put, wrap};
 use super::theme::Theme;
-
-/// Columns of running text beyond which lines are tiring to read.
-const READABLE: u16 = 76;
 
 /// Draws the menu with the row in focus.
 pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, (app, at): (&App, usize), theme: Theme) {
     head(buffer, areas.head, "HALFSPLIT", "find the failed part by reasoning", theme);
     let stage = areas.stage;
-    let text = Rect { width: stage.width.min(READABLE), ..stage };
+    let text = Rect { width: sheet_columns(stage), ..stage };
     let mut y = stage.y + 1;
     put(buffer, stage, stage.x, y, "SYSTEMS", theme.quiet());
     y += 1;

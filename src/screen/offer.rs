@@ -107,8 +107,8 @@ fn state_and_deed(view: &View, part: PartId) -> Option<(String, &'static str, De
             return Some((format!(", {rating}, in its holder"), "pull and look", deed));
         }
         let word = if fuse.in_hand_blown == Some(true) { "blown" } else { "whole" };
-        let state = format!(", {rating}, in your hand: {word}; {} spares", fuse.spares);
-        return Some((state, "refit or spare", Deed::Fuse(part)));
+        let state = format!(" pulled, {word}; {} spares", fuse.spares);
+        return Some((state, "fit one", Deed::Fuse(part)));
     }
     if let Some(needle) = view.needles.iter().find(|n| n.part == part) {
         return Some((format!(": {}", needle.words), "", Deed::Look));

@@ -23,8 +23,8 @@ pub(super) enum Sheet {
     Help,
     /// What the crew wrote.
     WriteUp,
-    /// The cautions of a station, and the step that waits until they are read.
-    Cautions(StationId, Option<Step>),
+    /// The cautions of a station, and the steps that wait until they are read.
+    Cautions(StationId, Vec<Step>),
     /// The best next step.
     Advice(Advice),
 }
@@ -58,8 +58,8 @@ impl Sheet {
     /// What Enter does, for the line of keys.
     pub(super) fn verb(&self) -> &'static str {
         match self {
-            Self::Cautions(_, Some(_)) => "read; go on with the step",
-            Self::Cautions(_, None) => "read",
+            Self::Cautions(_, waiting) if !waiting.is_empty() => "read; go on with the step",
+            Self::Cautions(..) => "read",
             Self::Advice(Advice::Do { prospect, .. }) if walks(prospect) => "go there and do it",
             Self::Advice(Advice::Do { .. }) => "do it",
             Self::Advice(Advice::Call { .. }) => "make this call",
@@ -85,6 +85,7 @@ impl Sheet {
     }
 }
 
+/// Whether one walks first and then does something.
 fn walks(prospect: &crate::diagnosis::Prospect) -> bool {
     prospect.walk && !matches!(prospect.step, Step::Go(_))
 }

@@ -6,6 +6,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Duration;
 
 use crossterm::event::{Event, poll, read};
+use rustix::event::{PollFd, PollFlags, Timespec};
+use rustix::io::Errno;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
 
 use super::app::{App, Start};
@@ -83,10 +85,10 @@ fn work(
             continue;
         }
         loop {
-            if signal.load(Ordering::Relaxed) != 0 {
+            if signal.load(Ordering::Relaxed) != 0 || !wait_for_input()? {
                 return Ok(());
             }
-            if poll(WAIT)? {
+            if poll(Duration::ZERO)? {
                 break;
             }
         }
@@ -100,6 +102,25 @@ fn work(
         }
     }
     Ok(())
+}
+
+/// Waits until there may be something to read, a signal has come or [`WAIT`] is over;
+/// false when the terminal is gone.
+///
+/// The library that reads keys does not notice a terminal that has been closed: it
+/// would go on reading nothing for ever. So the descriptor is looked at first.
+fn wait_for_input() -> io::Result<bool> {
+    let stdin = io::stdin();
+    let mut watched = [PollFd::new(&stdin, PollFlags::IN)];
+    let wait = Timespec { tv_sec: 0, tv_nsec: WAIT.subsec_nanos().into() };
+    match rustix::event::poll(&mut watched, Some(&wait)) {
+        // A signal: a new size, or one that ends the program.
+        Err(Errno::INTR) => Ok(true),
+        Err(error) => Err(error.into()),
+        Ok(_) => {
+            Ok(!watched[0].revents().intersects(PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL))
+        }
+    }
 }
 
 /// Throws away what was typed while the program was at work: it was not meant for the

@@ -160,12 +160,35 @@ fn roomy_cell(
     if room > width(rating) {
         put(buffer, inner, inner.x + width(top) + 1, area.y, rating, manner.theme.quiet());
     }
-    let mut lines = wrap(label, inner.width);
-    if lines.len() > 2 {
-        let rest = lines.split_off(1).join(" ");
-        lines.push(fit_placard(&rest, inner.width));
-    }
+    let lines = placard_lines(label, inner.width);
     for (line, text) in lines.iter().enumerate() {
         put(buffer, inner, inner.x, area.y + 1 + line as u16, text, placard);
+    }
+}
+
+/// A placard on at most two lines, as even as they can be.
+fn placard_lines(label: &str, columns: u16) -> Vec<String> {
+    let whole = |lines: &[String]| lines.len() <= 2 && lines.iter().all(|l| !l.contains('…'));
+    if width(label) <= columns.saturating_sub(2) {
+        return vec![fit_placard(label, columns)];
+    }
+    if let Some(lines) = (1..=columns).map(|w| wrap(label, w)).find(|lines| whole(lines)) {
+        return lines;
+    }
+    let mut lines = wrap(label, columns);
+    let rest = lines.split_off(1).join(" ");
+    lines.push(fit_placard(&rest, columns));
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn placards_break_evenly_and_never_take_three_lines() {
+        assert_eq!(placard_lines("FLT GYRO PRI A", 12), ["FLT GYRO", "PRI A"]);
+        assert_eq!(placard_lines("TORQUE", 12), ["TORQUE"]);
+        assert_eq!(placard_lines("WINDSCREEN HEAT CONTROLLER", 10).len(), 2);
     }
 }
