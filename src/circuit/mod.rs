@@ -210,6 +210,28 @@ impl Circuit {
         self.test_points_with_ids().find(|(_, t)| t.id.eq_ignore_ascii_case(name)).map(|(id, _)| id)
     }
 
+    /// The nets a part is connected to, each once, in the order of its pins.
+    pub fn connections(&self, part: PartId) -> Vec<NetId> {
+        let mut nets: Vec<NetId> = Vec::new();
+        for net in self.part(part).kind.nets() {
+            if !nets.contains(&net) {
+                nets.push(net);
+            }
+        }
+        nets
+    }
+
+    /// A net in the wiring list: its name, with the test points on it in brackets.
+    pub fn net_with_points(&self, net: NetId) -> String {
+        let points: Vec<&str> =
+            self.test_points.iter().filter(|t| t.net == net).map(|t| t.id.as_str()).collect();
+        if points.is_empty() {
+            self.net_name(net).to_owned()
+        } else {
+            format!("{} [{}]", self.net_name(net), points.join(", "))
+        }
+    }
+
     /// This circuit with one part's kind exchanged: how a fault is put in and how
     /// a replacement takes it out.
     #[must_use]

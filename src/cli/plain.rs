@@ -255,6 +255,35 @@ fn tell(out: &mut impl Write, session: &Session, topic: Topic) -> Result<()> {
                 writeln!(out, "  {id}:{} - {id} {}", plain(&mode.name), plain(&mode.text))?;
             }
         }
+        Topic::WiringList => {
+            for (id, part) in circuit.parts_with_ids() {
+                let nets: Vec<String> = circuit
+                    .connections(id)
+                    .into_iter()
+                    .map(|net| plain(&circuit.net_with_points(net)))
+                    .collect();
+                writeln!(out, "  {}: {}", plain(&part.id), nets.join(" - "))?;
+            }
+        }
+        Topic::Wiring(part) => {
+            for net in circuit.connections(part) {
+                let others: Vec<String> = circuit
+                    .parts_with_ids()
+                    .filter(|(id, _)| *id != part && circuit.connections(*id).contains(&net))
+                    .map(|(_, other)| plain(&other.id))
+                    .collect();
+                writeln!(
+                    out,
+                    "  {}: {}",
+                    plain(&circuit.net_with_points(net)),
+                    if net == crate::circuit::AIRFRAME {
+                        "airframe".to_owned()
+                    } else {
+                        others.join(", ")
+                    }
+                )?;
+            }
+        }
         Topic::Place(part) => {
             let part = circuit.part(part);
             writeln!(

@@ -39,6 +39,10 @@ pub enum Topic {
     Modes(PartId),
     /// Where a part is.
     Place(PartId),
+    /// The wiring of a part: its nets and what else is on them.
+    Wiring(PartId),
+    /// The whole wiring list.
+    WiringList,
 }
 
 /// One command.
@@ -57,7 +61,7 @@ const fn row(name: &'static str, form: &'static str, help: &'static str) -> Comm
 }
 
 /// Every command.
-pub static COMMANDS: [CommandRow; 24] = [
+pub static COMMANDS: [CommandRow; 25] = [
     row("look", "look", "tell what the station shows"),
     row("go", "go STATION", "walk to a station"),
     row("set", "set CONTROL POSITION", "move a switch or selector"),
@@ -83,6 +87,7 @@ pub static COMMANDS: [CommandRow; 24] = [
     row("stations", "stations", "list the stations, with minutes"),
     row("modes", "modes PART", "list how a part can fail"),
     row("where", "where PART", "tell at which station a part is"),
+    row("wiring", "wiring [PART]", "show the wiring list, or what a part is connected to"),
     row("board", "board", "show your marks"),
     row("notebook", "notebook", "show what has been done"),
     row("help", "help", "list the commands; `quit` leaves the drill"),
@@ -134,6 +139,8 @@ pub fn parse(circuit: &Circuit, line: &str) -> Result<Request, String> {
         "stations" => Ok(Request::Tell(Topic::Stations)),
         "modes" => Ok(Request::Tell(Topic::Modes(part(circuit, rest)?))),
         "where" => Ok(Request::Tell(Topic::Place(part(circuit, rest)?))),
+        "wiring" if rest.is_empty() => Ok(Request::Tell(Topic::WiringList)),
+        "wiring" => Ok(Request::Tell(Topic::Wiring(part(circuit, rest)?))),
         "board" => Ok(Request::Tell(Topic::Board)),
         "notebook" => Ok(Request::Tell(Topic::Notebook)),
         "write-up" => Ok(Request::Tell(Topic::WriteUp)),

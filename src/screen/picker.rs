@@ -250,26 +250,13 @@ fn acts(session: &Session) -> Vec<Row> {
 
 fn wiring(session: &Session) -> Vec<Row> {
     let circuit = session.circuit();
-    let points = |net| {
-        circuit
-            .test_points
-            .iter()
-            .find(|t| t.net == net)
-            .map_or(String::new(), |t| format!(" [{}]", t.id))
-    };
     circuit
         .parts_with_ids()
         .map(|(id, part)| {
-            let mut nets = part.kind.nets();
-            let mut seen = Vec::new();
-            nets.retain(|net| {
-                let new = !seen.contains(net);
-                seen.push(*net);
-                new
-            });
-            let nets: Vec<String> = nets
+            let nets: Vec<String> = circuit
+                .connections(id)
                 .into_iter()
-                .map(|net| format!("{}{}", circuit.net_name(net), points(net)))
+                .map(|net| circuit.net_with_points(net))
                 .collect();
             Row {
                 choice: Choice::Part(id),
