@@ -5,3 +5,6 @@ mod drill;
 mod flagship;
 mod guide;
 mod layers;
+mod ngspice;
+mod pty;
+mod screens;

@@ -114,13 +114,20 @@ impl Picker {
     /// The rows that are left by what has been typed.
     pub(super) fn rows(&self, session: &Session) -> Vec<Row> {
         let wanted: Vec<String> = self.filter.split_whitespace().map(str::to_lowercase).collect();
-        self.all_rows(session)
-            .into_iter()
-            .filter(|row| {
-                let text = format!("{} {} {}", row.name, row.note, row.end).to_lowercase();
-                wanted.iter().all(|word| text.contains(word.as_str()))
-            })
-            .collect()
+        let typed = self.filter.trim().to_lowercase();
+        let mut rows = self.all_rows(session);
+        rows.retain(|row| {
+            let text = format!("{} {} {}", row.name, row.note, row.end).to_lowercase();
+            wanted.iter().all(|word| text.contains(word.as_str()))
+        });
+        if !typed.is_empty() {
+            // What is called so comes before what only has it somewhere.
+            rows.sort_by_key(|row| {
+                let name = row.name.to_lowercase();
+                (name != typed, !name.starts_with(&typed))
+            });
+        }
+        rows
     }
 
     /// The row in focus.

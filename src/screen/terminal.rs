@@ -85,11 +85,16 @@ fn work(
             continue;
         }
         loop {
-            if signal.load(Ordering::Relaxed) != 0 || !wait_for_input()? {
+            if signal.load(Ordering::Relaxed) != 0 {
                 return Ok(());
             }
+            // Several keys that came at once have been read already and are asked for
+            // first: the descriptor no longer knows of them.
             if poll(Duration::ZERO)? {
                 break;
+            }
+            if !wait_for_input()? {
+                return Ok(());
             }
         }
         let command = match read()? {

@@ -1,0 +1,294 @@
+//! The real program on a real pseudo-terminal: whole drills by keys alone, and the
+//! terminal given back whatever ends the program.
+
+use std::io::{Read, Write};
+use std::num::NonZero;
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
+
+const SIZE: PtySize = PtySize { rows: 36, cols: 120, pixel_width: 0, pixel_height: 0 };
+/// How long to wait for the screen to show something: far beyond what a loaded machine
+/// takes to work out a debrief.
+const PATIENCE: Duration = Duration::from_secs(180);
+const TO_ALTERNATE: &[u8] = b"\x1b[?1049h";
+const FROM_ALTERNATE: &[u8] = b"\x1b[?1049l";
+const SHOW_CURSOR: &[u8] = b"\x1b[?25h";
+
+/// The program in a terminal of its own.
+struct Running {
+    master: Box<dyn MasterPty + Send>,
+    writer: Box<dyn Write + Send>,
+    child: Box<dyn Child + Send + Sync>,
+    /// Everything it has written, and the screen that makes.
+    output: Arc<Mutex<(Vec<u8>, vt100::Parser)>>,
+    /// The line settings before it started.
+    settings: String,
+}
+
+impl Running {
+    fn start(arguments: &[&str]) -> Self {
+        let pair = native_pty_system().openpty(SIZE).expect("a pseudo-terminal");
+        let settings = settings(&*pair.master);
+        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_halfsplit"));
+        command.args(arguments);
+        command.env("TERM", "xterm-256color");
+        command.env_remove("NO_COLOR");
+        let child = pair.slave.spawn_command(command).expect("the binary starts");
+        // Kept open by the child alone, so that its end is the end of the output; the
+        // line settings are read through the master.
+        drop(pair.slave);
+        let mut reader = pair.master.try_clone_reader().expect("a reader");
+        let writer = pair.master.take_writer().expect("a writer");
+        let parser = vt100::Parser::new(cells(SIZE.rows), cells(SIZE.cols), 0);
+        let output = Arc::new(Mutex::new((Vec::new(), parser)));
+        let shared = Arc::clone(&output);
+        std::thread::spawn(move || {
+            let mut bytes = [0; 4096];
+            while let Ok(count) = reader.read(&mut bytes) {
+                if count == 0 {
+                    break;
+                }
+                let mut output = shared.lock().expect("nobody panics with it");
+                output.0.extend_from_slice(&bytes[..count]);
+                output.1.process(&bytes[..count]);
+            }
+        });
+        Self { master: pair.master, writer, child, output, settings }
+    }
+
+    fn screen(&self) -> String {
+        self.output.lock().expect("nobody panics with it").1.screen().contents()
+    }
+
+    fn press(&mut self, keys: &str) {
+        self.writer.write_all(keys.as_bytes()).expect("it takes keys");
+        self.writer.flush().expect("it takes keys");
+    }
+
+    /// Waits until the screen is as wanted, and returns it.
+    #[track_caller]
+    fn until(&self, wanted: impl Fn(&str) -> bool) -> String {
+        let start = Instant::now();
+        loop {
+            let screen = self.screen();
+            if wanted(&screen) {
+                return screen;
+            }
+            assert!(start.elapsed() < PATIENCE, "never came:\n{screen}");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+
+    #[track_caller]
+    fn until_text(&self, text: &str) -> String {
+        self.until(|screen| screen.contains(text))
+    }
+
+    /// Waits for its end and returns the exit code and what it wrote.
+    fn end(mut self) -> (u32, Vec<u8>) {
+        let start = Instant::now();
+        let status = loop {
+            if let Some(status) = self.child.try_wait().expect("it can be waited for") {
+                break status;
+            }
+            assert!(start.elapsed() < PATIENCE, "it does not end:\n{}", self.screen());
+            std::thread::sleep(Duration::from_millis(20));
+        };
+        // What it wrote last may still be on its way to the reader.
+        std::thread::sleep(Duration::from_millis(200));
+        assert_eq!(settings(&*self.master), self.settings, "line settings are as before");
+        let bytes = self.output.lock().expect("nobody panics with it").0.clone();
+        (status.exit_code(), bytes)
+    }
+
+    fn signal(&self, name: &str) {
+        let id = self.child.process_id().expect("it runs").to_string();
+        let sent = std::process::Command::new("kill").args(["-s", name, &id]).status();
+        assert!(sent.expect("kill runs").success());
+    }
+}
+
+fn cells(count: u16) -> NonZero<u16> {
+    NonZero::new(count).expect("a screen has cells")
+}
+
+/// The line settings of a terminal: echo, line editing and the rest.
+fn settings(master: &dyn MasterPty) -> String {
+    format!("{:?}", master.get_termios())
+}
+
+fn contains(bytes: &[u8], wanted: &[u8]) -> bool {
+    bytes.windows(wanted.len()).any(|window| window == wanted)
+}
+
+#[track_caller]
+fn assert_given_back(bytes: &[u8]) {
+    let text = String::from_utf8_lossy(bytes);
+    assert!(contains(bytes, TO_ALTERNATE), "it never took the screen: {text}");
+    let tail = &bytes[bytes.len().saturating_sub(200)..];
+    assert!(contains(tail, FROM_ALTERNATE), "the alternate screen is left last: {text}");
+    assert!(contains(tail, SHOW_CURSOR), "the cursor is shown again: {text}");
+}
+
+fn at_station(screen: &str) -> bool {
+    screen.contains("g go") && screen.contains("? help")
+}
+
+/// A full drill in the real screen: the write-up, then nothing but offered advice, to a
+/// called and proven verdict.
+#[track_caller]
+fn won_by_keys(fault: &str) {
+    let mut terminal = Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", fault]);
+    terminal.until_text("THE CREW WROTE");
+    terminal.press("\r");
+    terminal.until(at_station);
+    let mut steps = 0;
+    loop {
+        terminal.press("a");
+        let advice = terminal.until_text("The debrief will say");
+        terminal.press("\r");
+        if advice.contains("make this call") {
+            break;
+        }
+        let after = terminal.until(|s| at_station(s) || s.contains("CAUTIONS:"));
+        if after.contains("CAUTIONS:") {
+            terminal.press("\r");
+            terminal.until(at_station);
+        }
+        steps += 1;
+        assert!(steps < 25, "no call after {steps} pieces of advice:\n{}", terminal.screen());
+    }
+    terminal.until_text("This ends the drill");
+    terminal.press("\r");
+    let debrief = terminal.until_text("STEPS");
+    assert!(debrief.contains("Isolated and proven"), "{fault}:\n{debrief}");
+    assert!(debrief.contains(&format!("The fault was {fault}:")), "{debrief}");
+    terminal.press("\r");
+    let (code, bytes) = terminal.end();
+    assert_eq!(code, 0);
+    assert_given_back(&bytes);
+}
+
+#[test]
+fn a_blown_fuse_is_found_by_keys() {
+    won_by_keys("F-FLT-C:open");
+}
+
+#[test]
+fn a_dead_converter_is_found_by_keys() {
+    won_by_keys("CV2:motor-open");
+}
+
+#[test]
+fn a_breaker_that_trips_early_is_found_by_keys() {
+    won_by_keys("CB2A:trips-early");
+}
+
+#[test]
+fn an_open_winding_is_found_by_keys() {
+    won_by_keys("T-FLT-A:primary-open");
+}
+
+#[test]
+fn a_stuck_relay_is_found_by_keys() {
+    won_by_keys("K-SG:stuck-released");
+}
+
+#[test]
+fn a_chafed_wire_is_found_by_keys() {
+    won_by_keys("W2-A:chafed");
+}
+
+#[test]
+fn a_wrong_call_is_told_to_the_shell() {
+    let mut terminal =
+        Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+    terminal.until_text("THE CREW WROTE");
+    terminal.press("\r");
+    terminal.until(at_station);
+    terminal.press("c");
+    terminal.until_text("WHICH PART HAS FAILED");
+    terminal.press("k-main\r");
+    terminal.until_text("HOW HAS K-MAIN FAILED");
+    terminal.press("\r");
+    terminal.until_text("This ends the drill");
+    terminal.press("\r");
+    terminal.until_text("Wrong call");
+    terminal.press("q");
+    assert_eq!(terminal.end().0, 1);
+}
+
+#[test]
+fn the_menu_opens_and_q_gives_the_terminal_back() {
+    let mut terminal = Running::start(&[]);
+    terminal.until_text("SYSTEMS");
+    terminal.press("q");
+    let (code, bytes) = terminal.end();
+    assert_eq!(code, 0);
+    assert_given_back(&bytes);
+}
+
+#[test]
+fn q_asks_in_a_drill_and_control_c_does_not() {
+    let arguments = ["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"];
+    for (keys, asked) in [("q", true), ("\u{3}", false)] {
+        let mut terminal = Running::start(&arguments);
+        terminal.until_text("THE CREW WROTE");
+        terminal.press("\r");
+        terminal.until(at_station);
+        terminal.press(keys);
+        if asked {
+            terminal.until_text("Leave the drill?");
+            terminal.press("\r");
+        }
+        let (code, bytes) = terminal.end();
+        assert_eq!(code, 0);
+        assert_given_back(&bytes);
+    }
+}
+
+#[test]
+fn the_screen_follows_the_size_of_the_terminal() {
+    let mut terminal =
+        Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+    terminal.until_text("THE CREW WROTE");
+    terminal.press("\r");
+    terminal.until_text("NOTEBOOK");
+    let small = PtySize { rows: 24, cols: 80, ..SIZE };
+    terminal
+        .output
+        .lock()
+        .expect("nobody panics with it")
+        .1
+        .screen_mut()
+        .set_size(cells(24), cells(80));
+    terminal.master.resize(small).expect("it can be resized");
+    terminal.until(|screen| at_station(screen) && !screen.contains("NOTEBOOK"));
+    terminal.press("\u{3}");
+    terminal.end();
+}
+
+#[track_caller]
+fn given_back_after(signal: &str, code: u32) {
+    let mut terminal =
+        Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+    terminal.until_text("THE CREW WROTE");
+    terminal.press("\r");
+    terminal.until(at_station);
+    terminal.signal(signal);
+    let (exit, bytes) = terminal.end();
+    assert_eq!(exit, code);
+    assert_given_back(&bytes);
+}
+
+#[test]
+fn a_termination_signal_gives_the_terminal_back() {
+    given_back_after("TERM", 128 + 15);
+}
+
+#[test]
+fn a_hangup_gives_the_terminal_back() {
+    given_back_after("HUP", 128 + 1);
+}

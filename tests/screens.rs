@@ -1,0 +1,317 @@
+//! What the screen shows, as text: one state drawn at three sizes.
+//!
+//! `INSTA_UPDATE=always cargo test screens` writes the pictures anew; look at them before
+//! keeping them.
+
+use std::sync::Arc;
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use halfsplit::circuit::Circuit;
+use halfsplit::drill::Session;
+use halfsplit::screen::{App, Command, Start, SystemEntry, Theme, command_for, draw};
+use halfsplit::{faults, library};
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use ratatui::buffer::Buffer;
+use ratatui::style::{Color, Modifier};
+
+const SIZES: [(u16, u16); 3] = [(80, 24), (120, 36), (160, 48)];
+
+fn flagship() -> Circuit {
+    library::load("t4-ac").expect("the flagship reads clean")
+}
+
+fn drill(circuit: Circuit, fault: &str) -> App {
+    let circuit = Arc::new(circuit);
+    let (fault, _) = faults::parse(&circuit, fault).expect("the flagship has this fault");
+    let session = Session::planted(circuit, fault, 7).expect("it can be solved");
+    App::new(Start::Drill(Box::new(session)), SIZES[1], Theme::new(true))
+}
+
+fn menu() -> App {
+    let systems = library::NAMES
+        .into_iter()
+        .map(|name| {
+            let circuit = library::load(name).expect("it comes with the program");
+            SystemEntry { id: circuit.id, title: circuit.title, brief: circuit.brief }
+        })
+        .collect();
+    let load = |id: &str| {
+        let circuit = library::load(id).map_err(|error| error.to_string())?;
+        let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").map_err(|e| e.to_string())?;
+        Session::planted(Arc::new(circuit), fault, 7).map_err(|error| error.to_string())
+    };
+    App::new(Start::Menu { systems, load: Box::new(load) }, SIZES[1], Theme::new(true))
+}
+
+/// Presses keys: names of keys between blanks, and text to type in single quotes.
+fn press(app: &mut App, keys: &str) {
+    let mut type_key = |code: KeyCode| {
+        let key = KeyEvent::new(code, KeyModifiers::NONE);
+        if let Some(command) = command_for(key, app.is_typing()) {
+            app.update(command);
+        }
+        if app.is_waiting() {
+            app.work();
+        }
+    };
+    for key in keys.split(' ') {
+        match key {
+            "Enter" => type_key(KeyCode::Enter),
+            "Esc" => type_key(KeyCode::Esc),
+            "Tab" => type_key(KeyCode::Tab),
+            "Up" => type_key(KeyCode::Up),
+            "Down" => type_key(KeyCode::Down),
+            "Left" => type_key(KeyCode::Left),
+            "Right" => type_key(KeyCode::Right),
+            "End" => type_key(KeyCode::End),
+            "Space" => type_key(KeyCode::Char(' ')),
+            typed => typed.trim_matches('\'').chars().for_each(|c| type_key(KeyCode::Char(c))),
+        }
+    }
+}
+
+fn picture(app: &App, (columns, rows): (u16, u16)) -> TestBackend {
+    let mut terminal = Terminal::new(TestBackend::new(columns, rows)).expect("a test terminal");
+    terminal.draw(|frame| draw(app, frame)).expect("a test terminal takes all");
+    terminal.backend().clone()
+}
+
+fn buffer(app: &App, size: (u16, u16)) -> Buffer {
+    picture(app, size).buffer().clone()
+}
+
+/// Keeps the picture of a state at every size; returns the one at 80x24 as text.
+fn keep(name: &str, app: &mut App) -> String {
+    for size in SIZES {
+        // The page knows the size as it does in the terminal, for what depends on it.
+        app.update(Command::Resize(size.0, size.1));
+        let name = format!("{name}_{}x{}", size.0, size.1);
+        insta::assert_snapshot!(name, picture(app, size));
+    }
+    picture(app, SIZES[0]).to_string()
+}
+
+#[test]
+fn the_menu_lists_the_systems() {
+    let text = keep("menu", &mut menu());
+    assert!(text.contains("Tarnwick T4"), "{text}");
+    assert!(text.contains("Training model only"), "{text}");
+}
+
+#[test]
+fn a_drill_opens_with_its_write_up() {
+    let mut app = menu();
+    press(&mut app, "Enter");
+    let text = keep("write_up", &mut app);
+    assert!(text.contains("FLT GYRO: bright"), "{text}");
+}
+
+#[test]
+fn the_flight_deck_has_needle_lamps_and_controls() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter Enter Right Right Enter");
+    let text = keep("flight_deck", &mut app);
+    assert!(text.contains("[█FLT GYRO█]") && text.contains("[ SVY GYRO ]"), "{text}");
+    // A pointer, and words for where it stands; no number of its own.
+    assert!(text.contains("AC VOLTS: ") && !text.contains("115.0"), "{text}");
+}
+
+#[test]
+fn the_fuse_cabinet_shows_a_pulled_fuse_as_an_empty_holder() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter g 'fuse' Enter");
+    let cautions = picture(&app, SIZES[0]).to_string();
+    assert!(cautions.contains("CAUTIONS: FUSE CABINET"), "{cautions}");
+    press(&mut app, "Enter / 'pull' Space 'f-flt-c' Enter");
+    let text = keep("fuse_cabinet", &mut app);
+    assert!(text.contains("[ ] FLT GYRO PRI C blown"), "{text}");
+}
+
+#[test]
+fn a_pulled_breaker_shows_its_collar() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter / 'pull' Space 'cb-warn' Enter");
+    let text = picture(&app, SIZES[0]).to_string();
+    assert!(text.contains("◉ WARN LTS     OUT"), "{text}");
+}
+
+#[test]
+fn the_hand_meter_shows_what_it_measured() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter g 'relay' Enter Enter p Down Enter");
+    let text = keep("hand_meter", &mut app);
+    assert!(text.contains("V AC"), "{text}");
+}
+
+#[test]
+fn a_call_is_made_of_part_and_mode_and_asked_for_once_more() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter s 'f-flt-c' Enter Esc Esc c");
+    // What was marked suspect stands first.
+    keep("call_part", &mut app);
+    press(&mut app, "Enter");
+    let text = picture(&app, SIZES[0]).to_string();
+    assert!(text.contains("CALL: HOW HAS F-FLT-C FAILED"), "{text}");
+    press(&mut app, "Enter");
+    let text = keep("call_question", &mut app);
+    assert!(text.contains("Call F-FLT-C:open") && text.contains("This ends the drill"), "{text}");
+    press(&mut app, "Esc");
+    assert!(!picture(&app, SIZES[0]).to_string().contains("This ends the drill"));
+}
+
+#[test]
+fn replacing_asks_first_and_names_the_minutes() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter g 'relay' Enter Enter r 'k-main' Enter");
+    let text = picture(&app, SIZES[0]).to_string();
+    assert!(text.contains("Replace K-MAIN (MAIN CONTACTOR)? It takes 25 min."), "{text}");
+    assert!(text.contains("· 1.5 min"), "nothing has been spent yet: {text}");
+    press(&mut app, "Enter");
+    let text = picture(&app, SIZES[0]).to_string();
+    assert!(text.contains("· 26.5 min"), "{text}");
+}
+
+#[test]
+fn the_debrief_judges_every_step() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter / 'pull' Space 'cb-warn' Enter g 'fuse' Enter Enter");
+    press(&mut app, "/ 'pull' Space 'f-flt-c' Enter c 'f-flt-c' Enter Enter Enter");
+    press(&mut app, "Down Down");
+    let text = keep("debrief", &mut app);
+    assert!(text.contains("Isolated and proven"), "{text}");
+    assert!(text.contains("pull F-FLT-C"), "{text}");
+    assert_eq!(app.right_part(), Some(true));
+    press(&mut app, "Right");
+    keep("debrief_inside", &mut app);
+    press(&mut app, "Right");
+    keep("debrief_why_not", &mut app);
+    press(&mut app, "Enter");
+    assert!(app.is_over());
+}
+
+#[test]
+fn advice_is_done_by_one_key_with_the_cautions_first() {
+    let mut app = drill(flagship(), "K-SG:stuck-released");
+    press(&mut app, "Enter");
+    for _ in 0..25 {
+        press(&mut app, "a");
+        let advice = picture(&app, SIZES[0]).to_string();
+        assert!(advice.contains("ADVICE") && advice.contains("The debrief will say"), "{advice}");
+        press(&mut app, "Enter");
+        if advice.contains("make this call") {
+            press(&mut app, "Enter");
+            let text = picture(&app, SIZES[0]).to_string();
+            assert!(text.contains("Isolated and proven"), "{text}");
+            return;
+        }
+        if picture(&app, SIZES[0]).to_string().contains("CAUTIONS:") {
+            press(&mut app, "Enter");
+        }
+    }
+    panic!("no call after 25 pieces of advice");
+}
+
+#[test]
+fn help_tells_every_key_and_sign() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter ?");
+    keep("help", &mut app);
+}
+
+/// The pages of a drill, one after another.
+const PAGES: [&str; 14] = [
+    "", "Enter", "Enter", "Esc g", "Esc p", "Esc r", "Esc s", "Esc w", "Esc c", "Esc /", "Esc n",
+    "Esc ?", "Esc !", "Esc q",
+];
+
+#[test]
+fn no_size_is_too_small_to_draw() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    for keys in PAGES {
+        press(&mut app, keys);
+        for columns in [1, 2, 7, 30, 59, 60, 61, 80, 109, 110, 111, 200] {
+            for rows in [1, 2, 5, 17, 18, 19, 24, 60] {
+                app.update(Command::Resize(columns, rows));
+                let text = picture(&app, (columns, rows)).to_string();
+                let small = columns < 60 || rows < 18;
+                if small && columns > 30 {
+                    assert!(text.contains("needs 80x24"), "{columns}x{rows}: {text}");
+                }
+                press(&mut app, "Down Up");
+            }
+        }
+    }
+}
+
+#[test]
+fn without_colour_nothing_is_lost_and_nothing_is_coloured() {
+    for keys in ["Enter", "Enter g", "Enter / 'pull' Space 'cb-warn' Enter"] {
+        let circuit = Arc::new(flagship());
+        let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").expect("a fault");
+        let session = Session::planted(circuit, fault, 7).expect("it can be solved");
+        let start = Start::Drill(Box::new(session));
+        let mut plain = App::new(start, SIZES[0], Theme::new(false));
+        let mut coloured = drill(flagship(), "F-FLT-C:open");
+        press(&mut plain, keys);
+        press(&mut coloured, keys);
+        let drawn = buffer(&plain, SIZES[0]);
+        assert!(drawn.content().iter().all(|c| c.fg == Color::Reset && c.bg == Color::Reset));
+        // The focus is still marked by more than its sign.
+        assert!(drawn.content().iter().any(|c| c.modifier.contains(Modifier::REVERSED)));
+        assert_eq!(picture(&plain, SIZES[0]).to_string(), picture(&coloured, SIZES[0]).to_string());
+    }
+}
+
+#[test]
+fn amber_and_red_belong_to_the_lamps() {
+    let lamps = [214, 94, 160, 88].map(Color::Indexed);
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    for keys in PAGES {
+        press(&mut app, keys);
+        let drawn = buffer(&app, SIZES[0]);
+        let text: String = drawn
+            .content()
+            .iter()
+            .filter(|c| lamps.contains(&c.fg) || lamps.contains(&c.bg))
+            .map(ratatui::buffer::Cell::symbol)
+            .collect();
+        assert!(text.is_empty() || text == "█FLT GYRO█", "{keys}: {text}");
+    }
+}
+
+#[test]
+fn text_from_a_file_cannot_drive_the_terminal() {
+    let mut circuit = flagship();
+    let evil = "\u{1b}[2J\u{202e}\u{7}\u{9b}31m";
+    circuit.title = format!("T4 {evil}");
+    circuit.brief = evil.repeat(9);
+    for part in &mut circuit.parts {
+        part.label.insert_str(0, evil);
+        part.id.push_str(evil);
+    }
+    for station in &mut circuit.stations {
+        station.title.push_str(evil);
+        station.cautions.push(evil.to_owned());
+    }
+    for point in &mut circuit.test_points {
+        point.id.push_str(evil);
+    }
+    for net in &mut circuit.nets {
+        net.push_str(evil);
+    }
+    let circuit = Arc::new(circuit);
+    let fault = faults::all(&circuit).remove(0).0;
+    let session = Session::planted(circuit, fault, 7).expect("it can be solved");
+    let mut app = App::new(Start::Drill(Box::new(session)), SIZES[0], Theme::new(true));
+    let visit = ["Esc Esc g 'bay' Enter", "Enter p Enter", "Esc a", "Esc c Enter Enter Enter"];
+    for keys in PAGES[..13].iter().chain(&visit) {
+        press(&mut app, keys);
+        for size in SIZES {
+            for cell in buffer(&app, size).content() {
+                let symbol = cell.symbol();
+                assert!(!symbol.contains(halfsplit::diagnostic::is_unprintable), "{symbol:?}");
+            }
+        }
+    }
+}
