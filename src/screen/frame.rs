@@ -100,7 +100,7 @@ pub fn draw(app: &App, frame: &mut Frame) {
         Page::Drill(drilling) if !drilling.begun => before(buffer, size, drilling, app.theme),
         Page::Drill(drilling) => drill(buffer, size, drilling, app.theme),
         Page::Debrief(debriefing) => {
-            debriefing::draw(buffer, &areas(size, false), debriefing, app.theme)
+            debriefing::draw(buffer, &areas(size, false), debriefing, app.theme);
         }
     }
 }

@@ -154,7 +154,7 @@ pub(super) fn notebook(text: &mut Text, session: &Session) {
 
 fn help(text: &mut Text) {
     text.heading("KEYS");
-    for row in KEYS.iter() {
+    for row in &KEYS {
         let key = format!("{:>7}", key_name(row.key));
         text.item(&key, row.help);
     }

@@ -27,6 +27,7 @@ impl Theme {
     }
 
     /// What matters.
+    #[allow(clippy::unused_self, reason = "asked for like the other styles")]
     pub(super) fn strong(self) -> Style {
         Style::new().add_modifier(Modifier::BOLD)
     }

@@ -1,22 +1,23 @@
 //! A drill on the screen: what is open, what has the focus, and what a key does to it.
 
+mod doing;
+mod over;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::aim;
 use super::command::Command;
 use super::frame;
 use super::hand_meter::{HandMeter, first_point};
-use super::notebook::notes;
 use super::offer::{Deed, Offer, offer, positions};
-use super::picker::{Choice, Picker, Picking};
+use super::picker::{Picker, Picking};
 use super::sheet::Sheet;
 use super::station::{Attention, Grip, Item, Plan, plan};
 use super::theme::Theme;
 use crate::circuit::{PartId, StationId};
-use crate::drill::{Action, Advice, Mark, Outcome, Session, View, view};
+use crate::drill::{Action, Outcome, Session, View, view};
 use crate::faults::Fault;
 use crate::observation::{Act, Function, Step, Touch};
-use crate::units::minutes;
 
 /// What stands in the message line when the drill begins.
 const FIRST_WORDS: &str = "Only steps take minutes; looking, thinking and marking are free.";
@@ -312,30 +313,6 @@ impl Drilling {
         self.overlay = Some(Overlay::Meter(HandMeter::on(red, function)));
     }
 
-    fn turn(&mut self, view: &View, part: PartId, on: bool) {
-        let Some(control) = view.controls.iter().find(|c| c.part == part) else { return };
-        let to = if on { control.at.checked_add(1) } else { control.at.checked_sub(1) };
-        if let Some(to) = to.filter(|to| *to < control.positions.len() && !control.springs_back) {
-            self.step(Step::Act(Act::Set { control: part, position: to as u8 }));
-        }
-    }
-
-    fn mark(&mut self, part: PartId) {
-        let mark = match self.session.marks().get(&part) {
-            None => Some(Mark::Suspect),
-            Some(Mark::Suspect) => Some(Mark::Cleared),
-            Some(Mark::Cleared) => None,
-        };
-        self.session.apply(Action::Mark { part, mark });
-        let id = &self.session.circuit().part(part).id;
-        let word = match mark {
-            Some(Mark::Suspect) => "marked suspect",
-            Some(Mark::Cleared) => "marked cleared",
-            None => "mark wiped",
-        };
-        self.remark = Some(format!("{id}: {word}."));
-    }
-
     fn on_grip(&mut self, command: Command) {
         let Some(grip) = self.grip.take() else { return };
         let last = positions(self.session.circuit(), grip.control).len().saturating_sub(1);
@@ -356,175 +333,6 @@ impl Drilling {
             _ => grip.to,
         };
         self.grip = Some(Grip { to, ..grip });
-    }
-
-    fn on_sheet(&mut self, sheet: Sheet, at: usize, command: Command, size: (u16, u16)) -> Turn {
-        match (command, sheet) {
-            (Command::Take, Sheet::Cautions(_, waiting)) => self.steps(waiting),
-            (Command::Take, Sheet::Advice(Advice::Do { prospect, .. })) => {
-                let walk = prospect.walk && !matches!(prospect.step, Step::Go(_));
-                let go = walk.then_some(Step::Go(prospect.station));
-                let steps = go.into_iter().chain([prospect.step]).chain(prospect.then);
-                self.steps(steps.collect());
-            }
-            (Command::Take, Sheet::Advice(Advice::Call { fault, .. })) => {
-                self.question = Some(Question::Call(fault));
-            }
-            (Command::Take | Command::Back, _) => {}
-            (_, sheet) => {
-                let rows = usize::from(frame::sheet_rows(frame::areas(size, true).stage));
-                let lines = self.sheet_lines(&sheet, size);
-                let at = scrolled(at, command, lines, rows);
-                self.overlay = Some(Overlay::Sheet(sheet, at));
-            }
-        }
-        Turn::Stay
-    }
-
-    fn sheet_lines(&self, sheet: &Sheet, size: (u16, u16)) -> usize {
-        let stage = frame::areas(size, true).stage;
-        sheet.lines(&self.session, frame::sheet_columns(stage), Theme::new(false)).len()
-    }
-
-    fn on_picker(&mut self, mut picker: Picker, command: Command, size: (u16, u16)) -> Turn {
-        let count = picker.rows(&self.session).len();
-        let page = usize::from(frame::sheet_rows(frame::areas(size, true).stage)).max(1);
-        match command {
-            Command::Take => return self.choose(picker),
-            Command::Back if picker.filter.is_empty() => return Turn::Stay,
-            Command::Back => {
-                picker.filter.clear();
-                picker.at = 0;
-            }
-            Command::Type(letter) => {
-                picker.filter.push(letter);
-                picker.at = 0;
-            }
-            Command::Erase => {
-                picker.filter.pop();
-                picker.at = 0;
-            }
-            Command::Up | Command::Previous => picker.at = picker.at.saturating_sub(1),
-            Command::Down | Command::Next => picker.at += 1,
-            Command::PageUp => picker.at = picker.at.saturating_sub(page),
-            Command::PageDown => picker.at += page,
-            Command::First => picker.at = 0,
-            Command::Last => picker.at = count,
-            _ => {}
-        }
-        picker.at = picker.at.min(picker.rows(&self.session).len().saturating_sub(1));
-        self.overlay = Some(Overlay::Picker(picker));
-        Turn::Stay
-    }
-
-    fn choose(&mut self, picker: Picker) -> Turn {
-        let Some(row) = picker.chosen(&self.session) else {
-            self.overlay = Some(Overlay::Picker(picker));
-            return Turn::Stay;
-        };
-        match (picker.picking.clone(), row.choice) {
-            (_, Choice::Step(Step::Act(Act::Replace(part)))) => {
-                self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Replace(part));
-            }
-            (_, Choice::Step(step)) => self.step(step),
-            (Picking::Replacement, Choice::Part(part)) => {
-                self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Replace(part));
-            }
-            (Picking::Marks, Choice::Part(part)) => {
-                self.mark(part);
-                // Marked rows move to the top; the focus stays with the part.
-                let mut picker = picker;
-                let rows = picker.rows(&self.session);
-                picker.at = rows.iter().position(|r| r.choice == Choice::Part(part)).unwrap_or(0);
-                self.overlay = Some(Overlay::Picker(picker));
-            }
-            (Picking::CalledPart, Choice::Part(part)) => {
-                self.overlay = Some(Overlay::Picker(Picker::of(Picking::CalledMode(part))));
-            }
-            (_, Choice::Fault(fault)) => {
-                self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Call(fault));
-            }
-            (_, Choice::Part(_) | Choice::Nothing) => {
-                self.overlay = Some(Overlay::Picker(picker));
-            }
-        }
-        Turn::Stay
-    }
-
-    fn on_meter(&mut self, mut meter: HandMeter, command: Command) {
-        match command {
-            Command::Back => return,
-            Command::Take => self.step(Step::Probe(meter.probe)),
-            Command::Left | Command::Previous => meter.sideways(false),
-            Command::Right | Command::Next => meter.sideways(true),
-            Command::Up => meter.along(&self.session, -1),
-            Command::Down => meter.along(&self.session, 1),
-            Command::PageUp => meter.along(&self.session, -8),
-            Command::PageDown => meter.along(&self.session, 8),
-            Command::First => meter.along(&self.session, isize::MIN / 2),
-            Command::Last => meter.along(&self.session, isize::MAX / 2),
-            Command::Type(letter) => meter.letter(&self.session, letter),
-            Command::Erase => meter.erase(),
-            _ => {}
-        }
-        self.overlay = Some(Overlay::Meter(meter));
-    }
-
-    /// Does steps one after another. Where one of them leads to a station for the first
-    /// time, the rest waits until its cautions have been read.
-    fn steps(&mut self, steps: Vec<Step>) {
-        self.news.clear();
-        let mut steps = steps.into_iter();
-        while let Some(step) = steps.next() {
-            match self.session.apply(Action::Step(step)) {
-                Outcome::Done(_) => self.tell_news(),
-                Outcome::Refused(why) => {
-                    self.say(&format!("Not done: {why}."));
-                    return;
-                }
-                Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
-            }
-            let Step::Go(there) = step else { continue };
-            let cautions = &self.session.circuit().station(there).cautions;
-            if self.cautioned.insert(there) && !cautions.is_empty() {
-                let sheet = Sheet::Cautions(there, steps.collect());
-                self.overlay = Some(Overlay::Sheet(sheet, 0));
-                return;
-            }
-        }
-    }
-
-    fn step(&mut self, step: Step) {
-        self.steps(vec![step]);
-    }
-
-    /// Puts what the last step showed into the message line.
-    fn tell_news(&mut self) {
-        let Some(note) = notes(&self.session).pop() else { return };
-        self.news.push(format!(
-            "{}, {}: {}",
-            super::sheet::capital(&note.step),
-            minutes(note.minutes),
-            note.showed.join("; ")
-        ));
-        self.news.extend(note.breaches.iter().map(|b| format!("Caution: {b}.")));
-    }
-
-    /// Asks for advice and opens it.
-    pub(super) fn advise(&mut self) {
-        self.remark = None;
-        match self.session.apply(Action::Advise) {
-            Outcome::Advised(advice) => {
-                self.overlay = Some(Overlay::Sheet(Sheet::Advice(advice), 0));
-            }
-            Outcome::Refused(why) => {
-                self.say(&format!("No advice: {why}."));
-            }
-            Outcome::Done(_) | Outcome::Noted | Outcome::Called => {}
-        }
     }
 
     fn say(&mut self, text: &str) -> Turn {

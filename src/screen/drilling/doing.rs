@@ -1,0 +1,89 @@
+//! What is done to the drill itself, and what is then said of it.
+
+use super::{Drilling, Overlay};
+use crate::circuit::PartId;
+use crate::drill::{Action, Mark, Outcome, View};
+use crate::observation::{Act, Step};
+use crate::screen::notebook::notes;
+use crate::screen::sheet::{Sheet, capital};
+use crate::units::minutes;
+
+impl Drilling {
+    /// Does steps one after another. Where one of them leads to a station for the first
+    /// time, the rest waits until its cautions have been read.
+    pub(super) fn steps(&mut self, steps: Vec<Step>) {
+        self.news.clear();
+        let mut steps = steps.into_iter();
+        while let Some(step) = steps.next() {
+            match self.session.apply(Action::Step(step)) {
+                Outcome::Done(_) => self.tell_news(),
+                Outcome::Refused(why) => {
+                    self.say(&format!("Not done: {why}."));
+                    return;
+                }
+                Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
+            }
+            let Step::Go(there) = step else { continue };
+            let cautions = &self.session.circuit().station(there).cautions;
+            if self.cautioned.insert(there) && !cautions.is_empty() {
+                let sheet = Sheet::Cautions(there, steps.collect());
+                self.overlay = Some(Overlay::Sheet(sheet, 0));
+                return;
+            }
+        }
+    }
+
+    pub(super) fn step(&mut self, step: Step) {
+        self.steps(vec![step]);
+    }
+
+    /// Puts what the last step showed into the message line.
+    fn tell_news(&mut self) {
+        let Some(note) = notes(&self.session).pop() else { return };
+        self.news.push(format!(
+            "{}, {}: {}",
+            capital(&note.step),
+            minutes(note.minutes),
+            note.showed.join("; ")
+        ));
+        self.news.extend(note.breaches.iter().map(|b| format!("Caution: {b}.")));
+    }
+
+    /// Asks for advice and opens it.
+    pub(in super::super) fn advise(&mut self) {
+        self.remark = None;
+        match self.session.apply(Action::Advise) {
+            Outcome::Advised(advice) => {
+                self.overlay = Some(Overlay::Sheet(Sheet::Advice(advice), 0));
+            }
+            Outcome::Refused(why) => {
+                self.say(&format!("No advice: {why}."));
+            }
+            Outcome::Done(_) | Outcome::Noted | Outcome::Called => {}
+        }
+    }
+
+    pub(super) fn turn(&mut self, view: &View, part: PartId, on: bool) {
+        let Some(control) = view.controls.iter().find(|c| c.part == part) else { return };
+        let to = if on { control.at.checked_add(1) } else { control.at.checked_sub(1) };
+        if let Some(to) = to.filter(|to| *to < control.positions.len() && !control.springs_back) {
+            self.step(Step::Act(Act::Set { control: part, position: to as u8 }));
+        }
+    }
+
+    pub(super) fn mark(&mut self, part: PartId) {
+        let mark = match self.session.marks().get(&part) {
+            None => Some(Mark::Suspect),
+            Some(Mark::Suspect) => Some(Mark::Cleared),
+            Some(Mark::Cleared) => None,
+        };
+        self.session.apply(Action::Mark { part, mark });
+        let id = &self.session.circuit().part(part).id;
+        let word = match mark {
+            Some(Mark::Suspect) => "marked suspect",
+            Some(Mark::Cleared) => "marked cleared",
+            None => "mark wiped",
+        };
+        self.remark = Some(format!("{id}: {word}."));
+    }
+}
