@@ -49,11 +49,9 @@ fn modules() -> Vec<(String, PathBuf, String)> {
             let module = first.trim_end_matches(".rs").to_owned();
             let text = fs::read_to_string(&path).expect("a source file is text");
             let code = text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
-            let code: String = code
-                .lines()
-                .filter(|line| !line.trim_start().starts_with("//"))
-                .map(|line| format!("{line}\n"))
-                .collect();
+            let lines: Vec<&str> =
+                code.lines().filter(|line| !line.trim_start().starts_with("//")).collect();
+            let code = lines.join("\n");
             (module, path.clone(), code)
         })
         .collect()
