@@ -135,7 +135,8 @@ impl Cards<'_> {
             .collect();
         let root = 3.0_f64.sqrt() / 2.0;
         // a = -1/2 + j root, a^2 = -1/2 - j root; Y_ab = (a Y1 + a^2 Y2) / 3 and so round.
-        let times = |(ar, ai): (f64, f64), (br, bi): (f64, f64)| (ar * br - ai * bi, ar * bi + ai * br);
+        let times =
+            |(ar, ai): (f64, f64), (br, bi): (f64, f64)| (ar * br - ai * bi, ar * bi + ai * br);
         let sum = |x: (f64, f64), y: (f64, f64)| ((x.0 + y.0) / 3.0, (x.1 + y.1) / 3.0);
         let (a, a2) = ((-0.5, root), (-0.5, -root));
         let circle = [
@@ -383,8 +384,8 @@ fn delivered(network: &Network, settled: &Settled) -> BTreeMap<usize, f64> {
                             group.emf_volts / 3.0_f64.sqrt(),
                             -120.0 * phase as f64,
                         );
-                        let across = group.volts[c.phases[phase].index()]
-                            - group.volts[star.index()];
+                        let across =
+                            group.volts[c.phases[phase].index()] - group.volts[star.index()];
                         let impedance = num_complex::Complex64::new(
                             c.phase_ohms,
                             c.phase_reactance_ohms * group.hertz / c.hertz,
@@ -408,8 +409,7 @@ fn delivered(network: &Network, settled: &Settled) -> BTreeMap<usize, f64> {
 fn netlist(network: &Network, settled: &Settled, group: Option<usize>) -> String {
     let circuit = network.circuit();
     let watts = delivered(network, settled);
-    let mut cards =
-        Cards { circuit, settled, group, text: "* halfsplit\n".to_owned(), count: 0 };
+    let mut cards = Cards { circuit, settled, group, text: "* halfsplit\n".to_owned(), count: 0 };
     for net in 1..circuit.nets.len() as u32 {
         cards.resistor(&node(NetId(net)), "0", circuit.insulation_ohms);
     }
@@ -445,7 +445,9 @@ fn ngspice(netlist: &str, complex: bool) -> Vec<(f64, f64)> {
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
     let numbers: Vec<f64> = text
         .lines()
-        .filter(|line| line.starts_with("real(v(") || line.starts_with("imag(v(") || line.starts_with("v("))
+        .filter(|line| {
+            line.starts_with("real(v(") || line.starts_with("imag(v(") || line.starts_with("v(")
+        })
         .filter_map(|line| line.split('=').nth(1))
         .filter_map(|number| number.split(',').next())
         .map(|number| number.trim().parse().expect("a number"))
@@ -488,7 +490,8 @@ fn every_net_voltage_agrees_with_ngspice() {
         let solution = &settled.solution;
         let groups: Vec<Option<usize>> =
             [None].into_iter().chain((0..solution.ac.len()).map(Some)).collect();
-        let mut written = String::from("# volts by net: real and imaginary part, from ngspice 39\n");
+        let mut written =
+            String::from("# volts by net: real and imaginary part, from ngspice 39\n");
         let kept = std::fs::read_to_string(reference(case.name)).unwrap_or_default();
         let mut kept = kept.lines().filter(|line| !line.starts_with('#')).map(|line| {
             let (re, im) = line.split_once(' ').expect("two numbers");
@@ -506,9 +509,8 @@ fn every_net_voltage_agrees_with_ngspice() {
             } else {
                 kept.by_ref().take(ours.len()).collect()
             };
-            let source = group.map_or("direct current", |g| {
-                circuit.part(solution.ac[g].source).id.as_str()
-            });
+            let source =
+                group.map_or("direct current", |g| circuit.part(solution.ac[g].source).id.as_str());
             compare(&format!("{}, {source}", case.name), circuit, &ours, &theirs);
             for (re, im) in theirs {
                 writeln!(written, "{re:e} {im:e}").expect("a string grows");
