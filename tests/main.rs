@@ -7,4 +7,5 @@ mod guide;
 mod layers;
 mod ngspice;
 mod pty;
+mod reasoning;
 mod screens;
