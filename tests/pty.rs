@@ -81,11 +81,6 @@ impl Running {
         }
     }
 
-    #[track_caller]
-    fn until_text(&self, text: &str) -> String {
-        self.until(|screen| screen.contains(text))
-    }
-
     /// Waits for its end and returns the exit code and what it wrote.
     fn end(mut self) -> (u32, Vec<u8>) {
         let start = Instant::now();
@@ -132,8 +127,25 @@ fn assert_given_back(bytes: &[u8]) {
     assert!(contains(tail, SHOW_CURSOR), "the cursor is shown again: {text}");
 }
 
+/// The line of keys. It is drawn last, so that what it says holds for the whole screen.
+fn keys(screen: &str) -> &str {
+    screen.lines().last().unwrap_or_default()
+}
+
 fn at_station(screen: &str) -> bool {
-    screen.contains("g go") && screen.contains("? help")
+    keys(screen).contains("g go") && keys(screen).contains("? help")
+}
+
+fn at_write_up(screen: &str) -> bool {
+    screen.contains("THE CREW WROTE") && keys(screen).contains("begin the drill")
+}
+
+fn at_advice(screen: &str) -> bool {
+    screen.contains("The debrief will say") && keys(screen).contains("Esc back")
+}
+
+fn at_cautions(screen: &str) -> bool {
+    screen.contains("CAUTIONS:") && keys(screen).contains("Enter read")
 }
 
 /// A full drill in the real screen: the write-up, then nothing but offered advice, to a
@@ -141,28 +153,28 @@ fn at_station(screen: &str) -> bool {
 #[track_caller]
 fn won_by_keys(fault: &str) {
     let mut terminal = Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", fault]);
-    terminal.until_text("THE CREW WROTE");
+    terminal.until(at_write_up);
     terminal.press("\r");
     terminal.until(at_station);
     let mut steps = 0;
     loop {
         terminal.press("a");
-        let advice = terminal.until_text("The debrief will say");
+        let advice = terminal.until(at_advice);
         terminal.press("\r");
         if advice.contains("make this call") {
             break;
         }
-        let after = terminal.until(|s| at_station(s) || s.contains("CAUTIONS:"));
-        if after.contains("CAUTIONS:") {
+        let after = terminal.until(|s| at_station(s) || at_cautions(s));
+        if at_cautions(&after) {
             terminal.press("\r");
             terminal.until(at_station);
         }
         steps += 1;
         assert!(steps < 25, "no call after {steps} pieces of advice:\n{}", terminal.screen());
     }
-    terminal.until_text("This ends the drill");
+    terminal.until(|s| keys(s).contains("make the call"));
     terminal.press("\r");
-    let debrief = terminal.until_text("STEPS");
+    let debrief = terminal.until(|s| keys(s).contains("Enter close"));
     assert!(debrief.contains("Isolated and proven"), "{fault}:\n{debrief}");
     assert!(debrief.contains(&format!("The fault was {fault}:")), "{debrief}");
     terminal.press("\r");
@@ -205,17 +217,17 @@ fn a_chafed_wire_is_found_by_keys() {
 fn a_wrong_call_is_told_to_the_shell() {
     let mut terminal =
         Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
-    terminal.until_text("THE CREW WROTE");
+    terminal.until(at_write_up);
     terminal.press("\r");
     terminal.until(at_station);
     terminal.press("c");
-    terminal.until_text("WHICH PART HAS FAILED");
+    terminal.until(|s| keys(s).contains("choose how it failed"));
     terminal.press("k-main\r");
-    terminal.until_text("HOW HAS K-MAIN FAILED");
+    terminal.until(|s| s.contains("HOW HAS K-MAIN FAILED") && keys(s).contains("Enter call"));
     terminal.press("\r");
-    terminal.until_text("This ends the drill");
+    terminal.until(|s| keys(s).contains("make the call"));
     terminal.press("\r");
-    terminal.until_text("Wrong call");
+    terminal.until(|s| s.contains("Wrong call") && keys(s).contains("Enter close"));
     terminal.press("q");
     assert_eq!(terminal.end().0, 1);
 }
@@ -223,7 +235,7 @@ fn a_wrong_call_is_told_to_the_shell() {
 #[test]
 fn the_menu_opens_and_q_gives_the_terminal_back() {
     let mut terminal = Running::start(&[]);
-    terminal.until_text("SYSTEMS");
+    terminal.until(|s| s.contains("SYSTEMS") && keys(s).contains("q quit"));
     terminal.press("q");
     let (code, bytes) = terminal.end();
     assert_eq!(code, 0);
@@ -233,14 +245,14 @@ fn the_menu_opens_and_q_gives_the_terminal_back() {
 #[test]
 fn q_asks_in_a_drill_and_control_c_does_not() {
     let arguments = ["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"];
-    for (keys, asked) in [("q", true), ("\u{3}", false)] {
+    for (pressed, asked) in [("q", true), ("\u{3}", false)] {
         let mut terminal = Running::start(&arguments);
-        terminal.until_text("THE CREW WROTE");
+        terminal.until(at_write_up);
         terminal.press("\r");
         terminal.until(at_station);
-        terminal.press(keys);
+        terminal.press(pressed);
         if asked {
-            terminal.until_text("Leave the drill?");
+            terminal.until(|s| keys(s).contains("Enter leave"));
             terminal.press("\r");
         }
         let (code, bytes) = terminal.end();
@@ -253,9 +265,9 @@ fn q_asks_in_a_drill_and_control_c_does_not() {
 fn the_screen_follows_the_size_of_the_terminal() {
     let mut terminal =
         Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
-    terminal.until_text("THE CREW WROTE");
+    terminal.until(at_write_up);
     terminal.press("\r");
-    terminal.until_text("NOTEBOOK");
+    terminal.until(|s| s.contains("NOTEBOOK") && at_station(s));
     let small = PtySize { rows: 24, cols: 80, ..SIZE };
     terminal
         .output
@@ -274,7 +286,7 @@ fn the_screen_follows_the_size_of_the_terminal() {
 fn given_back_after(signal: &str, code: u32) {
     let mut terminal =
         Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
-    terminal.until_text("THE CREW WROTE");
+    terminal.until(at_write_up);
     terminal.press("\r");
     terminal.until(at_station);
     terminal.signal(signal);

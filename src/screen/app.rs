@@ -177,6 +177,8 @@ impl App {
     /// Back to the menu, where there is one.
     fn leave(&mut self) {
         if self.load.is_some() {
+            // What came of a drill started here is no business of the shell.
+            self.right_part = None;
             self.page = Page::Menu(0);
         } else {
             self.over = true;

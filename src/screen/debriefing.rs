@@ -163,7 +163,12 @@ fn text_columns(body: Rect) -> u16 {
 /// Draws the debrief.
 pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, theme: Theme) {
     let session = &debriefing.session;
-    let right = format!("{} · {}", session.circuit().title, minutes(session.minutes()));
+    let right = format!(
+        "{} · drill {} · {}",
+        session.circuit().title,
+        session.seed(),
+        minutes(session.minutes())
+    );
     head(buffer, areas.head, "DEBRIEF", &right, theme);
     let stage = areas.stage;
     let debrief = match &debriefing.debrief {
@@ -215,8 +220,15 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
 
 /// Columns to the right of the step's words: expected, gained, best, minutes, faults.
 const NUMBERS: u16 = 33;
-/// Columns of the bar of remaining faults.
-const BAR: u16 = 12;
+/// Columns of the bar of remaining faults in a table so wide.
+fn bar_columns(table: u16) -> u16 {
+    match table {
+        0..70 => 5,
+        70..90 => 12,
+        _ => 24,
+    }
+}
+
 /// Columns from which the step in focus is told beside the table.
 const WIDE: u16 = 130;
 
@@ -227,12 +239,18 @@ fn steps(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize, theme: T
         let x = table.right() + 2;
         (table, Rect { x, width: area.right() - x, ..area })
     } else {
-        let told = 7.min(area.height / 2);
+        // As much as the longest of them takes, so that the table keeps its height.
+        let longest = (0..debrief.rows.len())
+            .map(|at| row_lines(&debrief.rows[at], at, area.width, theme).len() as u16)
+            .max()
+            .unwrap_or(0);
+        let told = (longest + 1).min(area.height.saturating_sub(5).max(area.height / 2));
         let table = Rect { height: area.height - told, ..area };
         (table, Rect { y: table.bottom(), height: told, ..area })
     };
     let head = "expect gained   best    min  left";
-    let right = Rect { width: table.width.saturating_sub(BAR + 1), ..table };
+    let bars = bar_columns(table.width);
+    let right = Rect { width: table.width.saturating_sub(bars + 1), ..table };
     put(buffer, table, table.x, table.y, "  #  step", theme.quiet());
     put_right(buffer, right, table.y, head, theme.quiet());
     let rows = usize::from(table.height.saturating_sub(1));
@@ -294,7 +312,7 @@ fn step_row(
     here: bool,
     theme: Theme,
 ) {
-    let text = Rect { width: area.width.saturating_sub(BAR + 1), ..area };
+    let text = Rect { width: area.width.saturating_sub(bar_columns(area.width) + 1), ..area };
     let style = if here { theme.focus() } else { Style::new() };
     if here {
         buffer.set_style(text, style);
@@ -309,9 +327,11 @@ fn step_row(
 /// How many faults are left, as a bar of eighths of a cell.
 fn bar(buffer: &mut Buffer, area: Rect, left: usize, of: usize, theme: Theme) {
     const EIGHTHS: [&str; 8] = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"];
-    let eighths = (left * usize::from(BAR) * 8).div_ceil(of.max(1)).min(usize::from(BAR) * 8);
+    let columns = bar_columns(area.width);
+    let full = usize::from(columns) * 8;
+    let eighths = (left * full).div_ceil(of.max(1)).min(full);
     let text = format!("{}{}", "█".repeat(eighths / 8), EIGHTHS[eighths % 8]);
-    put(buffer, area, area.right() - BAR, area.y, &text, theme.quiet());
+    put(buffer, area, area.right().saturating_sub(columns), area.y, &text, theme.quiet());
 }
 
 fn row_lines(row: &Row, at: usize, columns: u16, theme: Theme) -> Vec<Line> {
@@ -323,7 +343,8 @@ fn row_lines(row: &Row, at: usize, columns: u16, theme: Theme) -> Vec<Line> {
     if !row.showed.is_empty() {
         text.paragraph(&format!("It showed {}.", row.showed.join("; ")), Style::new());
     }
-    if let Some(best) = &row.best {
+    // A remark on a weak step names the best one already.
+    if let Some(best) = row.best.as_ref().filter(|best| !row.remark.contains(&best.step)) {
         let told = format!(
             "Best then: {}, {:.2} bits for {}.",
             best.step,

@@ -236,7 +236,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
             let view = view(session);
             let plan = plan(&view, circuit, (stage.width, stage.height));
             let attention = match drilling.question {
-                Some(_) => Attention { focus: None, grip: None },
+                Some(_) => Attention { focus: None, ..drilling.attention(&plan) },
                 None => drilling.attention(&plan),
             };
             station::draw(buffer, stage, (&view, circuit), attention, theme);

@@ -6,6 +6,7 @@ use crate::drill::{Action, Mark, Outcome, View};
 use crate::observation::{Act, Step};
 use crate::screen::notebook::notes;
 use crate::screen::sheet::{Sheet, capital};
+use crate::screen::station::Item;
 use crate::units::minutes;
 
 impl Drilling {
@@ -22,6 +23,11 @@ impl Drilling {
                     return;
                 }
                 Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
+            }
+            if let Step::Act(act) = step {
+                // The eye follows the hand.
+                let station = self.session.place().station;
+                self.focus.insert(station, Item::Part(act.part()));
             }
             let Step::Go(there) = step else { continue };
             let cautions = &self.session.circuit().station(there).cautions;

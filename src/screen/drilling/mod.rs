@@ -117,8 +117,8 @@ impl Drilling {
     }
 
     /// Focus and grip, for drawing.
-    pub(super) fn attention(&self, plan: &Plan) -> Attention {
-        Attention { focus: self.focus(plan), grip: self.grip }
+    pub(super) fn attention(&self, plan: &Plan) -> Attention<'_> {
+        Attention { focus: self.focus(plan), grip: self.grip, marks: self.session.marks() }
     }
 
     /// The offer of the thing in focus.

@@ -16,6 +16,8 @@ use crate::units::significant;
 pub(super) struct Manner {
     /// It has the focus.
     pub(super) focus: bool,
+    /// What stands before it.
+    pub(super) sign: &'static str,
     /// Whether there is room for a cell of several rows.
     pub(super) roomy: bool,
     /// The styles.
@@ -25,10 +27,6 @@ pub(super) struct Manner {
 impl Manner {
     fn label(self, plain: Style) -> Style {
         if self.focus { self.theme.focus() } else { plain }
-    }
-
-    fn pointer(self) -> &'static str {
-        if self.focus { "▸" } else { " " }
     }
 }
 
@@ -52,7 +50,7 @@ pub(super) fn annunciator(buffer: &mut Buffer, area: Rect, lamp: &Annunciator, m
     let (left, right) = light_marks(lamp.look);
     let (style, light) = manner.theme.lamp(&lamp.colour, lamp.look);
     let frame = manner.label(Style::new());
-    put(buffer, area, area.x, area.y, manner.pointer(), frame);
+    put(buffer, area, area.x, area.y, manner.sign, frame);
     put(buffer, area, area.x + 1, area.y, "[", frame);
     put(buffer, area, area.x + 2, area.y, left, light);
     put(buffer, area, area.x + 3, area.y, &legend, style);
@@ -116,7 +114,7 @@ fn short_word(look: Look) -> &'static str {
 /// A test point with the net it touches.
 pub(super) fn point(buffer: &mut Buffer, area: Rect, id: &str, net: &str, manner: Manner) {
     let label = manner.label(Style::new());
-    put(buffer, area, area.x, area.y, manner.pointer(), label);
+    put(buffer, area, area.x, area.y, manner.sign, label);
     let id = fit_placard(id, area.width.saturating_sub(2));
     put(buffer, area, area.x + 1, area.y, &id, label);
     let x = area.x + 2 + width(&id);
@@ -137,7 +135,7 @@ fn row(
 ) {
     let cell = Rect { width: area.width.saturating_sub(1), ..area };
     let x = put_right(buffer, cell, area.y, end, end_style);
-    put(buffer, area, area.x, area.y, manner.pointer(), manner.label(Style::new()));
+    put(buffer, area, area.x, area.y, manner.sign, manner.label(Style::new()));
     put(buffer, area, area.x + 1, area.y, glyph, end_style);
     let from = area.x + 1 + if glyph.is_empty() { 0 } else { width(glyph) + 1 };
     let placard = fit_placard(label, x.saturating_sub(from + 1));
@@ -153,7 +151,7 @@ fn roomy_cell(
     manner: Manner,
 ) {
     let placard = manner.label(Style::new());
-    put(buffer, area, area.x, area.y, manner.pointer(), placard);
+    put(buffer, area, area.x, area.y, manner.sign, placard);
     let inner = Rect { x: area.x + 1, width: area.width.saturating_sub(3), ..area };
     put(buffer, inner, inner.x, area.y, top, style);
     let room = inner.width.saturating_sub(width(top));

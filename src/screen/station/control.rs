@@ -70,6 +70,8 @@ pub(super) fn size(control: &Control, columns: u16, apart: u16) -> (u16, u16) {
 pub(super) struct Manner {
     /// It has the focus.
     pub(super) focus: bool,
+    /// What stands before it.
+    pub(super) sign: &'static str,
     /// A hand is on it and about to move it here.
     pub(super) about: Option<usize>,
     /// The styles.
@@ -86,11 +88,9 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, control: &Control, manner: M
 }
 
 fn placard(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
-    let (text, style) = if manner.focus {
-        (format!("▸{} ", control.label), manner.theme.focus())
-    } else {
-        (format!(" {}", control.label), manner.theme.strong())
-    };
+    let style = if manner.focus { manner.theme.focus() } else { manner.theme.strong() };
+    let tail = if manner.focus { " " } else { "" };
+    let text = format!("{}{}{tail}", manner.sign, control.label);
     put(buffer, area, area.x, area.y, &text, style);
 }
 
@@ -106,7 +106,7 @@ fn position_style(control: &Control, index: usize, manner: Manner) -> Style {
 
 fn button(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
     let style = if manner.focus { manner.theme.focus() } else { manner.theme.strong() };
-    put(buffer, area, area.x, area.y, if manner.focus { "▸(○)" } else { " (○)" }, style);
+    put(buffer, area, area.x, area.y, &format!("{}(○)", manner.sign), style);
     let lines = wrap(&control.label, area.width.saturating_sub(5));
     for (row, line) in lines.iter().enumerate() {
         put(buffer, area, area.x + 5, area.y + row as u16, line, style);

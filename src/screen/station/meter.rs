@@ -23,7 +23,13 @@ pub(super) fn columns(rows: u16) -> u16 {
 }
 
 /// Draws a meter.
-pub(super) fn draw(buffer: &mut Buffer, area: Rect, needle: &Needle, focus: bool, theme: Theme) {
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    area: Rect,
+    needle: &Needle,
+    (focus, sign): (bool, &str),
+    theme: Theme,
+) {
     let dial = Rect { height: area.height.saturating_sub(ROWS_BELOW), ..area };
     let radius = f64::from(dial.height.saturating_sub(1)) * 4.0 - 1.0;
     let pivot = (f64::from(dial.width) - 1.0, f64::from(dial.height) * 4.0 - 2.0);
@@ -66,7 +72,8 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, needle: &Needle, focus: bool
         }
     }
     let placard = if focus { theme.focus() } else { theme.strong() };
-    let text = if focus { format!("▸{} ", needle.label) } else { needle.label.clone() };
+    let tail = if focus { " " } else { "" };
+    let text = format!("{}{}{tail}", sign.trim(), needle.label);
     put_centred(buffer, area, dial.bottom(), &text, placard);
     put_centred(buffer, area, dial.bottom() + 1, &needle.words, theme.quiet());
 }

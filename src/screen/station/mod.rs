@@ -5,13 +5,16 @@ mod control;
 mod meter;
 mod plan;
 
+use std::collections::BTreeMap;
+
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+use super::picker::mark_sign;
 use super::text::{put, put_right, rule};
 use super::theme::Theme;
 use crate::circuit::{Circuit, PartId};
-use crate::drill::View;
+use crate::drill::{Mark, View};
 use plan::{Piece, Placed};
 
 pub(super) use plan::{Item, Plan, plan};
@@ -27,11 +30,24 @@ pub(super) struct Grip {
 
 /// What is in hand and in view at a station.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Attention {
+pub(super) struct Attention<'a> {
     /// What has the focus; `None` while something else has it.
     pub(super) focus: Option<Item>,
     /// A control in the hand.
     pub(super) grip: Option<Grip>,
+    /// The trainee's marks, which stand beside the things they are of.
+    pub(super) marks: &'a BTreeMap<PartId, Mark>,
+}
+
+impl Attention<'_> {
+    /// What stands before a thing: the pointer of the focus, or the trainee's mark.
+    fn sign(&self, item: Option<Item>) -> &'static str {
+        match item {
+            Some(_) if item == self.focus => "▸",
+            Some(Item::Part(part)) => mark_sign(self.marks.get(&part).copied()),
+            _ => " ",
+        }
+    }
 }
 
 /// Draws a station into `area`.
@@ -77,18 +93,19 @@ fn piece(
     let area = placed.area;
     let focus = placed.item.is_some() && placed.item == attention.focus;
     // What stands beside a meter has one row whatever the layout.
-    let cell = cells::Manner { focus, roomy: roomy && area.height > 1, theme };
+    let sign = attention.sign(placed.item);
+    let cell = cells::Manner { focus, sign, roomy: roomy && area.height > 1, theme };
     match placed.piece {
         Piece::Heading(text) => {
             rule(buffer, area, area.y, theme.quiet());
             put(buffer, area, area.x + 1, area.y, &format!(" {text} "), theme.quiet());
         }
-        Piece::Needle(at) => meter::draw(buffer, area, &view.needles[at], focus, theme),
+        Piece::Needle(at) => meter::draw(buffer, area, &view.needles[at], (focus, sign), theme),
         Piece::Lamp(at) => cells::annunciator(buffer, area, &view.annunciators[at], cell),
         Piece::Control(at) => {
             let control = &view.controls[at];
             let about = attention.grip.filter(|g| g.control == control.part).map(|grip| grip.to);
-            let manner = control::Manner { focus, about, theme };
+            let manner = control::Manner { focus, sign, about, theme };
             control::draw(buffer, area, control, manner);
         }
         Piece::Sign(at) => cells::sign(buffer, area, &view.life_signs[at], cell),
