@@ -283,12 +283,12 @@ impl Cards<'_> {
                 self.resistor(&core, &low, t.core_ohms);
                 self.resistor(&core, &low, t.shorted_turns_ohms);
                 let x = t.magnetising_reactance_ohms;
-                self.impedance(&core, &low, t.series_ohms, x, t.hertz);
+                self.impedance(&core, &low, t.series_ohms / 100.0, x, t.hertz);
                 if t.secondary_sound {
                     let ratio = t.secondary_volts / t.primary_volts;
                     let (s1, s2) = (node(t.secondary[0]), node(t.secondary[1]));
                     if group.is_none() {
-                        self.resistor(&s1, &s2, t.series_ohms * ratio * ratio);
+                        self.resistor(&s1, &s2, t.series_ohms / 2.0 * ratio * ratio);
                     } else {
                         let (before, after) = (self.inner(), self.inner());
                         let half = t.series_ohms / 2.0;

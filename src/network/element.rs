@@ -6,17 +6,26 @@
 
 use num_complex::Complex64;
 
-use super::sparse::{Plan, Scalar};
+use super::sparse::Scalar;
 use super::state::{PartState, State};
 use crate::circuit::{AIRFRAME, Circuit, ContactSet, Gyro, Kind, NetId, PartId};
 use crate::units::phasor;
+
+/// Ohms below which nothing in the model goes, those of a good bolted joint. A
+/// shorter path would drown the insulation of its nets in its own last digits.
+const LEAST_OHMS: f64 = 1e-5;
+
+/// Conductance of a resistance of at least [`LEAST_OHMS`].
+pub(super) fn siemens(ohms: f64) -> f64 {
+    1.0 / ohms.max(LEAST_OHMS)
+}
 
 /// A series impedance: resistance, and reactance that holds at `hertz`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Impedance {
     /// Ohms.
     pub ohms: f64,
-    /// Ohms of reactance at `hertz`.
+    /// Ohms of reactance at `hertz`; negative for a capacitor.
     pub reactance_ohms: f64,
     /// The frequency at which the reactance holds.
     pub hertz: f64,
@@ -28,17 +37,30 @@ impl Impedance {
         Self { ohms, reactance_ohms: 0.0, hertz: 1.0 }
     }
 
-    /// Its admittance at a frequency; reactance goes with frequency.
-    pub(super) fn admittance<T: Scalar>(self, hertz: f64) -> T {
-        T::admittance(self.ohms, self.reactance_ohms * (hertz / self.hertz))
+    /// Its admittance in siemens at a frequency above zero. The reactance of a coil
+    /// goes with frequency, that of a capacitor against it.
+    pub(super) fn admittance(self, hertz: f64) -> Complex64 {
+        let times = if self.reactance_ohms < 0.0 { self.hertz / hertz } else { hertz / self.hertz };
+        let reactance = self.reactance_ohms * times;
+        let square = self.ohms * self.ohms + reactance * reactance;
+        if square < LEAST_OHMS * LEAST_OHMS {
+            return Complex64::new(1.0 / LEAST_OHMS, 0.0);
+        }
+        if square.is_infinite() {
+            return Complex64::ZERO;
+        }
+        Complex64::new(self.ohms / square, -reactance / square)
+    }
+
+    /// Its conductance in siemens for direct current, which a capacitor blocks.
+    fn conductance(self) -> f64 {
+        if self.reactance_ohms < 0.0 { 0.0 } else { siemens(self.ohms) }
     }
 }
 
-/// When an element is in the circuit.
+/// When a contact is closed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Gate {
-    /// Always.
-    Always,
     /// While the part, a breaker or fuse, is closed.
     Protector,
     /// While the part, a switch, stands in this position.
@@ -48,10 +70,9 @@ pub(super) enum Gate {
 }
 
 impl Gate {
-    /// Whether the gate is closed.
+    /// Whether the contact is closed.
     pub(super) fn closed(self, part: PartId, state: &State) -> bool {
         match self {
-            Self::Always => true,
             Self::Protector => state.protector_closed(part),
             Self::Position(position) => state.of(part) == PartState::Position(position),
             Self::Relay(operated) => state.operated(part) == operated,
@@ -62,21 +83,35 @@ impl Gate {
 /// What an element does.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Form {
+    /// Nothing: what stood here is open. It is kept so that a circuit with an open
+    /// part has the structure of the sound one and shares its elimination plans.
+    Absent,
     /// An impedance between two nets.
     Branch(Impedance),
+    /// A contact: ohms while its gate is closed, nothing otherwise.
+    Contact {
+        /// When it is closed.
+        gate: Gate,
+        /// Ohms while closed.
+        ohms: f64,
+    },
     /// A conductance between two nets that follows its own voltage; its value is
     /// kept in the state.
     Filament,
-    /// A source of electromotive force in series with an impedance. For direct
-    /// current the phasor is the volts; for a machine it is the unit phasor of the
-    /// phase, scaled by its regulator.
-    Emf {
-        /// Volts, or unit phasor.
-        emf: Complex64,
+    /// A direct-current supply in series with a resistance.
+    Supply {
+        /// Open-circuit volts.
+        volts: f64,
+        /// Ohms in series.
+        ohms: f64,
+    },
+    /// One phase of a machine in series with its impedance.
+    Phase {
+        /// Its electromotive force for one volt line to line (for a single phase: one
+        /// volt), which the regulator scales.
+        unit: Complex64,
         /// In series.
         inner: Impedance,
-        /// Whether a machine drives it; a supply otherwise.
-        machine: bool,
     },
     /// The ideal-ratio part of a transformer between four nets (primary two,
     /// secondary two) behind a leakage impedance on the primary side.
@@ -101,14 +136,19 @@ pub(super) enum Form {
 pub(super) struct Element {
     /// The part it belongs to.
     pub part: PartId,
-    /// When it is in the circuit.
-    pub gate: Gate,
     /// Its nets, two to four of them used.
     pub nets: [NetId; 4],
     /// How many of `nets` are used.
     pub terminals: u8,
     /// What it does.
     pub form: Form,
+}
+
+impl Element {
+    /// The nets it stands between.
+    pub(super) fn terminals(&self) -> &[NetId] {
+        &self.nets[..usize::from(self.terminals)]
+    }
 }
 
 /// The elements of a circuit and the nets the parts brought themselves.
@@ -149,29 +189,32 @@ impl Builder {
         net
     }
 
-    fn two(&mut self, part: PartId, gate: Gate, a: NetId, b: NetId, form: Form) {
-        self.elements.push(Element {
-            part,
-            gate,
-            nets: [a, b, AIRFRAME, AIRFRAME],
-            terminals: 2,
-            form,
-        });
+    fn two(&mut self, part: PartId, a: NetId, b: NetId, form: Form) {
+        self.elements.push(Element { part, nets: [a, b, AIRFRAME, AIRFRAME], terminals: 2, form });
     }
 
-    /// A branch, unless it is open.
-    fn branch(&mut self, part: PartId, gate: Gate, a: NetId, b: NetId, ohms: f64) {
-        if ohms.is_finite() {
-            self.two(part, gate, a, b, Form::Branch(Impedance::resistance(ohms)));
-        }
+    /// The same, or nothing in its place.
+    fn two_if(&mut self, there: bool, part: PartId, a: NetId, b: NetId, form: Form) {
+        self.two(part, a, b, if there { form } else { Form::Absent });
+    }
+
+    /// A resistance, infinite when open.
+    fn branch(&mut self, part: PartId, a: NetId, b: NetId, ohms: f64) {
+        let form = Form::Branch(Impedance::resistance(ohms));
+        self.two_if(ohms.is_finite(), part, a, b, form);
+    }
+
+    /// A contact, of infinite ohms when it never makes.
+    fn contact(&mut self, part: PartId, gate: Gate, a: NetId, b: NetId, ohms: f64) {
+        self.two_if(ohms.is_finite(), part, a, b, Form::Contact { gate, ohms });
     }
 
     fn contact_set(&mut self, part: PartId, set: &ContactSet) {
         if let Some(net) = set.released {
-            self.branch(part, Gate::Relay(false), set.common, net, set.released_ohms);
+            self.contact(part, Gate::Relay(false), set.common, net, set.released_ohms);
         }
         if let Some(net) = set.operated {
-            self.branch(part, Gate::Relay(true), set.common, net, set.operated_ohms);
+            self.contact(part, Gate::Relay(true), set.common, net, set.operated_ohms);
         }
     }
 }
@@ -185,56 +228,45 @@ fn unit_phase(index: usize) -> Complex64 {
 pub(super) fn elements(circuit: &Circuit) -> Elements {
     let mut b = Builder { elements: Vec::new(), nets: circuit.nets.len(), inner_names: Vec::new() };
     for (id, part) in circuit.parts_with_ids() {
-        let always = Gate::Always;
         match &part.kind {
             Kind::Supply(supply) => {
-                let inner = Impedance::resistance(supply.ohms);
-                let emf = Complex64::new(supply.volts, 0.0);
-                let form = if supply.volts == 0.0 {
-                    Form::Branch(inner)
-                } else {
-                    Form::Emf { emf, inner, machine: false }
-                };
-                b.two(id, always, supply.plus, supply.minus, form);
+                let form = Form::Supply { volts: supply.volts, ohms: supply.ohms };
+                b.two(id, supply.plus, supply.minus, form);
             }
             Kind::Wire(wire) => match wire.chafed_ohms {
-                None => b.branch(id, always, wire.a, wire.b, wire.ohms),
+                None => b.branch(id, wire.a, wire.b, wire.ohms),
                 Some(ohms) => {
                     let middle = b.inner_net(format!("{} middle", part.id));
-                    b.branch(id, always, wire.a, middle, wire.ohms / 2.0);
-                    b.branch(id, always, middle, wire.b, wire.ohms / 2.0);
-                    b.branch(id, always, middle, AIRFRAME, ohms);
+                    b.branch(id, wire.a, middle, wire.ohms / 2.0);
+                    b.branch(id, middle, wire.b, wire.ohms / 2.0);
+                    b.branch(id, middle, AIRFRAME, ohms);
                 }
             },
             Kind::Resistor(resistor) => {
-                b.branch(id, always, resistor.a, resistor.b, resistor.ohms);
+                b.branch(id, resistor.a, resistor.b, resistor.ohms);
             }
-            Kind::Ground(ground) => b.branch(id, always, ground.net, AIRFRAME, ground.ohms),
+            Kind::Ground(ground) => b.branch(id, ground.net, AIRFRAME, ground.ohms),
             Kind::Breaker(breaker) => {
-                b.branch(id, Gate::Protector, breaker.line, breaker.load, breaker.ohms);
+                b.contact(id, Gate::Protector, breaker.line, breaker.load, breaker.ohms);
             }
-            Kind::Fuse(fuse) => b.branch(id, Gate::Protector, fuse.line, fuse.load, fuse.ohms),
+            Kind::Fuse(fuse) => b.contact(id, Gate::Protector, fuse.line, fuse.load, fuse.ohms),
             Kind::Switch(switch) => {
                 for closure in &switch.closures {
                     let gate = Gate::Position(closure.position);
-                    b.branch(id, gate, closure.a, closure.b, closure.ohms);
+                    b.contact(id, gate, closure.a, closure.b, closure.ohms);
                 }
             }
             Kind::Relay(relay) => {
-                b.branch(id, always, relay.x1, relay.x2, relay.coil_ohms);
+                b.branch(id, relay.x1, relay.x2, relay.coil_ohms);
                 for set in &relay.contacts {
                     b.contact_set(id, set);
                 }
             }
             Kind::Lamp(lamp) => {
-                if lamp.bulbs_good > 0 {
-                    b.two(id, always, lamp.a, lamp.b, Form::Filament);
-                }
+                b.two_if(lamp.bulbs_good > 0, id, lamp.a, lamp.b, Form::Filament);
             }
             Kind::Converter(converter) => {
-                if converter.motor_sound {
-                    b.two(id, always, converter.dc, converter.ret, Form::Filament);
-                }
+                b.two_if(converter.motor_sound, id, converter.dc, converter.ret, Form::Filament);
                 let star = b.inner_net(format!("{} star point", part.id));
                 let inner = Impedance {
                     ohms: converter.phase_ohms,
@@ -242,75 +274,66 @@ pub(super) fn elements(circuit: &Circuit) -> Elements {
                     hertz: converter.hertz,
                 };
                 for phase in 0..3 {
-                    if converter.phase_sound[phase] {
-                        let form = Form::Emf { emf: unit_phase(phase), inner, machine: true };
-                        b.two(id, always, converter.phases[phase], star, form);
-                    }
+                    let form = Form::Phase { unit: unit_phase(phase), inner };
+                    b.two_if(converter.phase_sound[phase], id, converter.phases[phase], star, form);
                 }
             }
             Kind::Vibrator(vibrator) => {
-                b.two(id, always, vibrator.dc, vibrator.ret, Form::Filament);
-                let form = Form::Emf {
-                    emf: Complex64::ONE,
-                    inner: Impedance::resistance(vibrator.ohms),
-                    machine: true,
-                };
-                b.two(id, always, vibrator.out, vibrator.neutral, form);
+                b.two(id, vibrator.dc, vibrator.ret, Form::Filament);
+                let inner = Impedance::resistance(vibrator.ohms);
+                let form = Form::Phase { unit: Complex64::ONE, inner };
+                b.two(id, vibrator.out, vibrator.neutral, form);
             }
             Kind::Transformer(t) => {
                 // The core sits behind half the winding resistance, so that it is
                 // still there for a voltage that comes in from the secondary when
                 // the primary winding is open.
                 let core = b.inner_net(format!("{} core", part.id));
-                if t.primary_sound {
-                    b.branch(id, always, t.primary[0], core, t.series_ohms / 2.0);
-                }
-                b.branch(id, always, core, t.primary[1], t.core_ohms);
-                b.branch(id, always, core, t.primary[1], t.shorted_turns_ohms);
+                let half = Form::Branch(Impedance::resistance(t.series_ohms / 2.0));
+                b.two_if(t.primary_sound, id, t.primary[0], core, half);
+                b.branch(id, core, t.primary[1], t.core_ohms);
+                b.branch(id, core, t.primary[1], t.shorted_turns_ohms);
+                // A magnetising coil passes direct current; what resistance the primary
+                // has stands ahead of it already.
                 let magnetising = Impedance {
-                    ohms: t.series_ohms,
+                    ohms: t.series_ohms / 100.0,
                     reactance_ohms: t.magnetising_reactance_ohms,
                     hertz: t.hertz,
                 };
-                b.two(id, always, core, t.primary[1], Form::Branch(magnetising));
-                if t.secondary_sound {
-                    b.elements.push(Element {
-                        part: id,
-                        gate: always,
-                        nets: [core, t.primary[1], t.secondary[0], t.secondary[1]],
-                        terminals: 4,
-                        form: Form::Coupling {
-                            ratio: t.secondary_volts / t.primary_volts,
-                            inner: Impedance {
-                                ohms: t.series_ohms / 2.0,
-                                reactance_ohms: t.leakage_reactance_ohms,
-                                hertz: t.hertz,
-                            },
-                        },
-                    });
-                }
+                b.two(id, core, t.primary[1], Form::Branch(magnetising));
+                let coupling = Form::Coupling {
+                    ratio: t.secondary_volts / t.primary_volts,
+                    inner: Impedance {
+                        ohms: t.series_ohms / 2.0,
+                        reactance_ohms: t.leakage_reactance_ohms,
+                        hertz: t.hertz,
+                    },
+                };
+                b.elements.push(Element {
+                    part: id,
+                    nets: [core, t.primary[1], t.secondary[0], t.secondary[1]],
+                    terminals: 4,
+                    form: if t.secondary_sound { coupling } else { Form::Absent },
+                });
             }
             Kind::Load(load) => {
-                if load.ohms.is_finite() {
-                    let form = Form::Branch(Impedance {
-                        ohms: load.ohms,
-                        reactance_ohms: load.reactance_ohms,
-                        hertz: load.hertz,
-                    });
-                    b.two(id, always, load.a, load.b, form);
-                }
+                let form = Form::Branch(Impedance {
+                    ohms: load.ohms,
+                    reactance_ohms: load.reactance_ohms,
+                    hertz: load.hertz,
+                });
+                b.two_if(load.ohms.is_finite(), id, load.a, load.b, form);
             }
             Kind::Load3(load) => {
                 let star = b.inner_net(format!("{} star point", part.id));
                 for phase in 0..3 {
-                    if load.leg_ohms[phase].is_finite() {
-                        let form = Form::Branch(Impedance {
-                            ohms: load.leg_ohms[phase],
-                            reactance_ohms: load.leg_reactance_ohms,
-                            hertz: load.hertz,
-                        });
-                        b.two(id, always, load.phases[phase], star, form);
-                    }
+                    let form = Form::Branch(Impedance {
+                        ohms: load.leg_ohms[phase],
+                        reactance_ohms: load.leg_reactance_ohms,
+                        hertz: load.hertz,
+                    });
+                    let whole = load.leg_ohms[phase].is_finite();
+                    b.two_if(whole, id, load.phases[phase], star, form);
                 }
             }
             Kind::Gyro(gyro) => {
@@ -326,114 +349,123 @@ pub(super) fn elements(circuit: &Circuit) -> Elements {
                 }
                 b.elements.push(Element {
                     part: id,
-                    gate: always,
                     nets,
                     terminals: 3,
                     form: Form::Rotor { running, standing },
                 });
             }
-            Kind::Meter(meter) => b.branch(id, always, meter.plus, meter.minus, meter.burden_ohms),
+            Kind::Meter(meter) => b.branch(id, meter.plus, meter.minus, meter.burden_ohms),
         }
     }
     Elements { list: b.elements, nets: b.nets, inner_names: b.inner_names }
 }
 
-/// Where an element's entries stand in its island's matrix, row by row; `None`
-/// where the airframe is involved.
-pub(super) type Slots = [Option<u32>; 16];
+/// The admittance matrix of an element between its terminals, row by row.
+pub(super) type Matrix<T> = [T; 16];
 
-/// Looks up the slots of an element; `local` gives a net's place in the island.
-pub(super) fn slots(element: &Element, plan: &Plan, local: impl Fn(NetId) -> Option<u32>) -> Slots {
-    let mut slots = [None; 16];
-    let n = element.terminals as usize;
-    for row in 0..n {
-        for column in 0..n {
-            if let (Some(r), Some(c)) = (local(element.nets[row]), local(element.nets[column])) {
-                slots[row * n + column] = Some(plan.slot(r, c));
-            }
-        }
-    }
-    slots
-}
-
-/// The admittance matrix of an element between its terminals, row by row, at a
-/// frequency; `None` when it is not in the circuit.
-///
-/// Sequence admittances of a rotor: `Y_aa = (Y1 + Y2) / 3`,
-/// `Y_ab = (a Y1 + a^2 Y2) / 3`, `Y_ac = (a^2 Y1 + a Y2) / 3` and so around
-/// (symmetrical components, no zero sequence since the star has no neutral).
-pub(super) fn phasor_matrix(
-    element: &Element,
-    state: &State,
-    hertz: f64,
-) -> Option<[Complex64; 16]> {
-    if !element.gate.closed(element.part, state) {
-        return None;
-    }
-    let mut y = [Complex64::ZERO; 16];
-    match &element.form {
-        Form::Branch(z) | Form::Emf { inner: z, .. } => two_terminal(&mut y, z.admittance(hertz)),
-        Form::Filament => {
-            let g = state.conductance[element.part.index()];
-            two_terminal(&mut y, Complex64::new(g, 0.0));
-        }
+/// What an element that is neither contact nor filament nor rotor does at a frequency
+/// above zero; `None` for those three.
+pub(super) fn fixed_phasor(form: &Form, hertz: f64) -> Option<Matrix<Complex64>> {
+    match form {
+        Form::Absent => Some([Complex64::ZERO; 16]),
+        Form::Branch(z) | Form::Phase { inner: z, .. } => Some(two_terminal(z.admittance(hertz))),
+        Form::Supply { ohms, .. } => Some(two_terminal(siemens(*ohms).into())),
         Form::Coupling { ratio, inner } => {
-            let admittance: Complex64 = inner.admittance(hertz);
+            let admittance = inner.admittance(hertz);
             let turns = [1.0, -1.0, -1.0 / ratio, 1.0 / ratio];
+            let mut y = [Complex64::ZERO; 16];
             for row in 0..4 {
                 for column in 0..4 {
                     y[row * 4 + column] = admittance * (turns[row] * turns[column]);
                 }
             }
+            Some(y)
         }
-        Form::Rotor { running, standing } => {
-            let y2: Complex64 = standing.admittance(hertz);
-            let y1 = if state.running(element.part) { running.admittance(hertz) } else { y2 };
-            let (a, a2) = (phasor(1.0, 120.0), phasor(1.0, -120.0));
-            let circle = [(y1 + y2) / 3.0, (a * y1 + a2 * y2) / 3.0, (a2 * y1 + a * y2) / 3.0];
-            for row in 0..3 {
-                for column in 0..3 {
-                    y[row * 3 + column] = circle[(column + 3 - row) % 3];
-                }
-            }
-        }
+        Form::Contact { .. } | Form::Filament | Form::Rotor { .. } => None,
     }
-    Some(y)
 }
 
 /// The same for direct current: reactances vanish, a transformer is two separate
-/// windings, a rotor is its winding resistance.
-pub(super) fn direct_matrix(element: &Element, state: &State) -> Option<[f64; 16]> {
-    if !element.gate.closed(element.part, state) {
-        return None;
-    }
-    let mut y = [0.0; 16];
-    match &element.form {
-        Form::Branch(z) | Form::Emf { inner: z, .. } => {
-            two_terminal(&mut y, 1.0 / z.ohms.max(1e-6));
-        }
-        Form::Filament => two_terminal(&mut y, state.conductance[element.part.index()]),
+/// windings, a rotor is its winding resistance; `None` for contact and filament.
+pub(super) fn fixed_direct(form: &Form) -> Option<Matrix<f64>> {
+    match form {
+        Form::Absent => Some([0.0; 16]),
+        Form::Branch(z) | Form::Phase { inner: z, .. } => Some(two_terminal(z.conductance())),
+        Form::Supply { ohms, .. } => Some(two_terminal(siemens(*ohms))),
         Form::Coupling { ratio, inner } => {
-            let secondary = 1.0 / (2.0 * inner.ohms * ratio * ratio);
+            // Half the winding resistance stands ahead of the core and is the primary's;
+            // this is the other half, as the secondary has it.
+            let winding = siemens(inner.ohms * ratio * ratio);
+            let mut y = [0.0; 16];
             for (row, column, sign) in [(2, 2, 1.0), (3, 3, 1.0), (2, 3, -1.0), (3, 2, -1.0)] {
-                y[row * 4 + column] = sign * secondary;
+                y[row * 4 + column] = sign * winding;
             }
+            Some(y)
         }
         Form::Rotor { standing, .. } => {
-            let g = 1.0 / standing.ohms;
+            let g = standing.conductance();
+            let mut y = [0.0; 16];
             for row in 0..3 {
                 for column in 0..3 {
                     y[row * 3 + column] = if row == column { 2.0 } else { -1.0 } * g / 3.0;
                 }
             }
+            Some(y)
         }
+        Form::Contact { .. } | Form::Filament => None,
     }
-    Some(y)
 }
 
-fn two_terminal<T: Scalar>(y: &mut [T; 16], admittance: T) {
+/// A rotor by its two sequence admittances:
+/// `Y_aa = (Y1 + Y2) / 3`, `Y_ab = (a Y1 + a^2 Y2) / 3`, `Y_ac = (a^2 Y1 + a Y2) / 3`
+/// and so around (symmetrical components, no zero sequence since the star has no
+/// neutral).
+pub(super) fn rotor(y1: Complex64, y2: Complex64) -> [Complex64; 9] {
+    let (a, a2) = (phasor(1.0, 120.0), phasor(1.0, -120.0));
+    let circle = [(y1 + y2) / 3.0, (a * y1 + a2 * y2) / 3.0, (a2 * y1 + a * y2) / 3.0];
+    std::array::from_fn(|at| circle[(at % 3 + 3 - at / 3) % 3])
+}
+
+/// The matrix of any element in a state at a frequency above zero.
+pub(super) fn phasor_matrix(element: &Element, state: &State, hertz: f64) -> Matrix<Complex64> {
+    match &element.form {
+        Form::Rotor { running, standing } => {
+            let y2 = standing.admittance(hertz);
+            let y1 = if state.running(element.part) { running.admittance(hertz) } else { y2 };
+            let mut y = [Complex64::ZERO; 16];
+            y[..9].copy_from_slice(&rotor(y1, y2));
+            y
+        }
+        form => fixed_phasor(form, hertz)
+            .unwrap_or_else(|| two_terminal(Complex64::from(variable_siemens(element, state)))),
+    }
+}
+
+/// The same for direct current.
+pub(super) fn direct_matrix(element: &Element, state: &State) -> Matrix<f64> {
+    fixed_direct(&element.form).unwrap_or_else(|| two_terminal(variable_siemens(element, state)))
+}
+
+/// Conductance of a contact or filament in a state; zero for anything else.
+fn variable_siemens(element: &Element, state: &State) -> f64 {
+    match &element.form {
+        Form::Contact { gate, ohms } if gate.closed(element.part, state) => siemens(*ohms),
+        Form::Filament => state.conductance[element.part.index()],
+        Form::Contact { .. }
+        | Form::Absent
+        | Form::Branch(_)
+        | Form::Supply { .. }
+        | Form::Phase { .. }
+        | Form::Coupling { .. }
+        | Form::Rotor { .. } => 0.0,
+    }
+}
+
+fn two_terminal<T: Scalar>(admittance: T) -> Matrix<T> {
+    let mut y = [T::zero(); 16];
     y[0] = admittance;
     y[1] = -admittance;
     y[2] = -admittance;
     y[3] = admittance;
+    y
 }

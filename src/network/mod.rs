@@ -10,6 +10,10 @@
 //! The solver does not know what a fault is: a faulted circuit is just a circuit.
 
 mod element;
+mod follow;
+mod island;
+mod machine;
+mod measure;
 mod protect;
 mod settle;
 mod solution;

@@ -3,10 +3,16 @@
 //! Relays move in milliseconds, machines start and stop in seconds, protection
 //! opens in seconds to minutes; so relays settle first, then machines, and only
 //! then the overloaded breaker or fuse with the shortest time opens.
+//!
+//! Relays that want to move at the same time move together. No two real relays are
+//! equally fast, so where that leads round in a circle it is tried again with one
+//! moving at a time; what still goes round does chatter.
 
+use super::element::siemens;
+use super::follow::{BALANCED, ROUGHLY_BALANCED};
 use super::protect::{BREAKER, FUSE};
 use super::solution::Solution;
-use super::solve::{Network, SolveError};
+use super::solve::{Network, SolveError, Workspace};
 use super::state::{PartState, State};
 use crate::circuit::{Circuit, Kind, PartId};
 use crate::units::quantity;
@@ -123,47 +129,119 @@ pub const STEP_LIMIT: usize = 400;
 /// the latter's rating, above which the two count as tied together.
 const TIED: f64 = 0.2;
 
+/// A state on the way.
+struct Seen {
+    parts: Vec<PartState>,
+    /// Which relay or machine has the first turn, where they move one at a time.
+    turn: PartId,
+    solution: Solution,
+    /// How many events had led to it.
+    told: usize,
+}
+
+/// How parts that want to move do so.
+#[derive(Clone, Copy, PartialEq)]
+enum Moving {
+    /// All at once.
+    Together,
+    /// One at a time, in part order around from this one.
+    InTurn(PartId),
+}
+
+impl Moving {
+    fn turn(self) -> PartId {
+        match self {
+            Self::Together => PartId(0),
+            Self::InTurn(part) => part,
+        }
+    }
+
+    /// The parts of a list in part order, from the one whose turn it is.
+    fn order<T: Copy>(self, list: &[T], part: impl Fn(&T) -> PartId) -> impl Iterator<Item = T> {
+        let first = list.partition_point(|item| part(item) < self.turn());
+        list[first..].iter().chain(&list[..first]).copied()
+    }
+
+    /// Whether no more is to move in this step after `part` has; passes on the turn.
+    fn ends_with(&mut self, part: PartId) -> bool {
+        match self {
+            Self::Together => false,
+            Self::InTurn(turn) => {
+                *turn = PartId(part.0 + 1);
+                true
+            }
+        }
+    }
+}
+
 impl Network {
     /// Lets the circuit settle from a state.
     ///
     /// # Errors
     /// [`SolveError`] when some state on the way has no solution.
     pub fn settle(&self, mut state: State) -> Result<Settled, SolveError> {
+        let mut workspace = Workspace::default();
         let mut events = Vec::new();
         // States since the last change that cannot be undone by itself, to see a cycle.
-        let mut seen: Vec<(Vec<PartState>, Solution)> = Vec::new();
+        let mut seen: Vec<Seen> = Vec::new();
+        let mut moving = Moving::Together;
+        // At rest as far as one can tell from this; made exact before it is believed.
+        let mut rough: Option<Solution> = None;
         for _ in 0..STEP_LIMIT {
-            let solution = self.balance(&mut state)?;
+            let exact = rough.is_some();
+            let enough = if exact { BALANCED } else { ROUGHLY_BALANCED };
+            let solution = self.balance_in(&mut state, rough.take(), enough, &mut workspace)?;
             self.note_paralleled(&state, &solution, &mut events);
-            if let Some(first) = seen.iter().position(|(parts, _)| *parts == state.parts) {
+            let before =
+                seen.iter().position(|s| s.parts == state.parts && s.turn == moving.turn());
+            if let Some(first) = before {
+                if moving == Moving::Together {
+                    moving = Moving::InTurn(PartId(0));
+                    events.truncate(seen[first].told);
+                    seen.truncate(first);
+                    continue;
+                }
                 let cycle = seen.split_off(first);
                 let parts = changing(&cycle);
-                let stop = StopReason::Chattering { parts, period: cycle.len() };
-                let cycle = cycle.into_iter().skip(1).map(|(_, solution)| solution).collect();
+                let solutions: Vec<Solution> = cycle.into_iter().map(|s| s.solution).collect();
+                if self.open_protection(&mut state, &solutions, &mut events) {
+                    (seen, moving) = (Vec::new(), Moving::Together);
+                    continue;
+                }
+                let stop = StopReason::Chattering { parts, period: solutions.len() };
+                let cycle = solutions.into_iter().skip(1).collect();
                 return Ok(Settled { state, solution, cycle, events, stop });
             }
-            let before = state.parts.clone();
-            let moved = self.move_relays(&mut state, &solution, &mut events)
-                || self.turn_machines(&mut state, &solution, &mut events);
-            if moved {
-                seen.push((before, solution));
-                continue;
-            }
-            if !self.open_protection(&mut state, &solution, &mut events) {
+            let (parts, turn, told) = (state.parts.clone(), moving.turn(), events.len());
+            if self.move_relays(&mut state, &solution, &mut moving, &mut events)
+                || self.turn_machines(&mut state, &solution, &mut moving, &mut events)
+            {
+                seen.push(Seen { parts, turn, solution, told });
+            } else if self.open_protection(&mut state, std::slice::from_ref(&solution), &mut events)
+            {
+                (seen, moving) = (Vec::new(), Moving::Together);
+            } else if exact {
                 let stop = StopReason::Steady;
                 return Ok(Settled { state, solution, cycle: Vec::new(), events, stop });
+            } else {
+                rough = Some(solution);
             }
-            seen.clear();
         }
-        let solution = self.balance(&mut state)?;
+        let solution = self.balance_in(&mut state, None, BALANCED, &mut workspace)?;
         let stop = StopReason::StepLimit(STEP_LIMIT);
         Ok(Settled { state, solution, cycle: Vec::new(), events, stop })
     }
 
-    fn move_relays(&self, state: &mut State, solution: &Solution, events: &mut Vec<Event>) -> bool {
+    fn move_relays(
+        &self,
+        state: &mut State,
+        solution: &Solution,
+        moving: &mut Moving,
+        events: &mut Vec<Event>,
+    ) -> bool {
         let before = events.len();
-        for (part, p) in self.circuit().parts_with_ids() {
-            let Kind::Relay(relay) = &p.kind else {
+        for part in moving.order(&self.movers().relays, |part| *part) {
+            let Kind::Relay(relay) = &self.circuit().part(part).kind else {
                 continue;
             };
             let volts = if relay.coil_ohms.is_finite() {
@@ -184,6 +262,9 @@ impl Network {
                 } else {
                     Event::Releases { part, volts }
                 });
+                if moving.ends_with(part) {
+                    break;
+                }
             }
         }
         events.len() > before
@@ -193,64 +274,71 @@ impl Network {
         &self,
         state: &mut State,
         solution: &Solution,
+        moving: &mut Moving,
         events: &mut Vec<Event>,
     ) -> bool {
         let before = events.len();
-        for (part, p) in self.circuit().parts_with_ids() {
+        for (part, rotor) in moving.order(&self.movers().machines, |(part, _)| *part) {
             let running = state.running(part);
-            let next = match &p.kind {
-                Kind::Converter(c) => {
-                    let volts = solution.dc_between(c.dc, c.ret).abs();
-                    c.motor_sound && volts >= if running { c.run_volts } else { c.start_volts }
-                }
-                Kind::Vibrator(v) => {
-                    let volts = solution.dc_between(v.dc, v.ret).abs();
-                    let least = if running { 0.6 * v.start_volts } else { v.start_volts };
-                    v.reed_sound && volts >= least
-                }
-                Kind::Gyro(gyro) => {
-                    // The nets inside stand off from the terminals where a winding
-                    // is open; the sequence voltages are those of the windings.
-                    let (first, second) = solution.sequence_squares(self.rotor_nets(part));
-                    let rated = gyro.volts * gyro.volts / 3.0;
-                    let torque = (first - second) / rated;
-                    !gyro.seized
-                        && torque >= if running { gyro.stall_torque } else { gyro.start_torque }
-                }
-                _ => continue,
+            let kind = &self.circuit().part(part).kind;
+            let next = if let Kind::Converter(c) = kind {
+                let volts = solution.dc_between(c.dc, c.ret).abs();
+                c.motor_sound && volts >= if running { c.run_volts } else { c.start_volts }
+            } else if let Kind::Vibrator(v) = kind {
+                let volts = solution.dc_between(v.dc, v.ret).abs();
+                let least = if running { 0.6 * v.start_volts } else { v.start_volts };
+                v.reed_sound && volts >= least
+            } else if let (Kind::Gyro(gyro), Some(nets)) = (kind, rotor) {
+                let (first, second) = solution.sequence_squares(nets);
+                let rated = gyro.volts * gyro.volts / 3.0;
+                let torque = (first - second) / rated;
+                !gyro.seized
+                    && torque >= if running { gyro.stall_torque } else { gyro.start_torque }
+            } else {
+                continue;
             };
             if next != running {
                 state.set(part, PartState::Machine { running: next });
                 events.push(if next { Event::Starts { part } } else { Event::Stops { part } });
+                if moving.ends_with(part) {
+                    break;
+                }
             }
         }
         events.len() > before
     }
 
-    /// Opens the overloaded breaker or fuse with the shortest time.
+    /// Opens the overloaded breaker or fuse with the shortest time. Where the circuit
+    /// chatters, what counts is the heat over all solutions of the cycle.
     fn open_protection(
         &self,
         state: &mut State,
-        solution: &Solution,
+        solutions: &[Solution],
         events: &mut Vec<Event>,
     ) -> bool {
+        let amps = |line, load, ohms| {
+            let squares = solutions.iter().map(|s| {
+                let amps = s.rms_between(line, load) * siemens(ohms);
+                amps * amps
+            });
+            (squares.sum::<f64>() / solutions.len() as f64).sqrt()
+        };
         let mut first: Option<(f64, PartId, f64, f64)> = None;
-        for (part, p) in self.circuit().parts_with_ids() {
+        for &part in &self.movers().protectors {
             if !state.protector_closed(part) {
                 continue;
             }
-            let (rating, amps, seconds) = match &p.kind {
-                Kind::Breaker(b) => {
-                    let amps = solution.rms_between(b.line, b.load) / b.ohms;
-                    let seconds =
-                        if b.latches { BREAKER.seconds_to_open(amps / b.amps) } else { Some(0.0) };
-                    (b.amps, amps, seconds)
-                }
-                Kind::Fuse(f) => {
-                    let amps = solution.rms_between(f.line, f.load) / f.ohms;
-                    (f.amps, amps, FUSE.seconds_to_open(amps / f.amps))
-                }
-                _ => continue,
+            let kind = &self.circuit().part(part).kind;
+            let (rating, amps, seconds) = if let Kind::Breaker(b) = kind {
+                let amps = amps(b.line, b.load, b.ohms);
+                let seconds =
+                    if b.latches { BREAKER.seconds_to_open(amps / b.amps) } else { Some(0.0) };
+                (b.amps, amps, seconds)
+            } else if let Kind::Fuse(f) = kind {
+                let amps = amps(f.line, f.load, f.ohms);
+                (f.amps, amps, FUSE.seconds_to_open(amps / f.amps))
+            } else {
+                continue;
             };
             if let Some(seconds) = seconds
                 && first.is_none_or(|(least, ..)| seconds < least)
@@ -270,18 +358,21 @@ impl Network {
         true
     }
 
+    /// Notes machines of which one sets up a good part of the other's voltage at the
+    /// other's terminals.
     fn note_paralleled(&self, state: &State, solution: &Solution, events: &mut Vec<Event>) {
         for group in &solution.ac {
-            for &other in self.machines() {
-                let Kind::Converter(c) = &self.circuit().part(other).kind else {
-                    continue;
-                };
-                if other <= group.source || !state.running(other) || !c.field_sound {
+            for other in self.machines() {
+                if other.part == group.source || !state.running(other.part) || !other.gives() {
                     continue;
                 }
-                let across = group.volts[c.phases[0].index()] - group.volts[c.phases[2].index()];
-                let event = Event::Paralleled { first: group.source, second: other };
-                if crate::units::magnitude(across) > TIED * c.volts && !events.contains(&event) {
+                let ([a, b], rated) = other.output();
+                let across = group.volts[a.index()] - group.volts[b.index()];
+                let event = Event::Paralleled {
+                    first: group.source.min(other.part),
+                    second: group.source.max(other.part),
+                };
+                if crate::units::magnitude(across) > TIED * rated && !events.contains(&event) {
                     events.push(event);
                 }
             }
@@ -290,10 +381,10 @@ impl Network {
 }
 
 /// Parts that differ between the states of a cycle.
-fn changing(cycle: &[(Vec<PartState>, Solution)]) -> Vec<PartId> {
+fn changing(cycle: &[Seen]) -> Vec<PartId> {
     let (first, rest) = cycle.split_first().expect("a cycle has at least one state");
-    (0..first.0.len())
-        .filter(|&index| rest.iter().any(|(parts, _)| parts[index] != first.0[index]))
+    (0..first.parts.len())
+        .filter(|&index| rest.iter().any(|seen| seen.parts[index] != first.parts[index]))
         .map(|index| PartId(index as u32))
         .collect()
 }

@@ -12,11 +12,13 @@ use num_traits::NumAssign;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// A number the solver works in: real for direct current, complex for phasors.
-pub(super) trait Scalar: Copy + NumAssign + std::ops::Neg<Output = Self> {
-    /// Its magnitude.
+pub(super) trait Scalar:
+    Copy + NumAssign + PartialEq + From<f64> + std::ops::Neg<Output = Self>
+{
+    /// Its magnitude, or a figure not far from it that is cheap to work out.
     fn size(self) -> f64;
-    /// One over `ohms + j reactance_ohms`; a real scalar has no reactance.
-    fn admittance(ohms: f64, reactance_ohms: f64) -> Self;
+    /// One over it.
+    fn inverse(self) -> Self;
 }
 
 impl Scalar for f64 {
@@ -24,19 +26,19 @@ impl Scalar for f64 {
         self.abs()
     }
 
-    fn admittance(ohms: f64, _reactance_ohms: f64) -> Self {
-        1.0 / ohms
+    fn inverse(self) -> Self {
+        1.0 / self
     }
 }
 
 impl Scalar for Complex64 {
     fn size(self) -> f64 {
-        crate::units::magnitude(self)
+        self.re.abs() + self.im.abs()
     }
 
-    fn admittance(ohms: f64, reactance_ohms: f64) -> Self {
-        let square = ohms * ohms + reactance_ohms * reactance_ohms;
-        Self::new(ohms / square, -reactance_ohms / square)
+    fn inverse(self) -> Self {
+        let scale = 1.0 / self.norm_sqr();
+        Self::new(self.re * scale, -self.im * scale)
     }
 }
 
@@ -60,7 +62,10 @@ pub(super) struct Plan {
     steps: Vec<(u32, u32, u32)>,
     neighbours: Vec<Neighbour>,
     targets: Vec<u32>,
-    places: BTreeMap<(u32, u32), u32>,
+    /// By row: where its entries off the diagonal start in `entries`.
+    rows: Vec<u32>,
+    /// Column and slot of each entry named to [`Plan::new`], by row, columns rising.
+    entries: Vec<(u32, u32)>,
 }
 
 /// A pivot vanished: the named node hangs in the air.
@@ -83,12 +88,16 @@ impl Plan {
         }
         let mut places = BTreeMap::new();
         let mut slots = nodes as u32;
+        let (mut rows, mut entries) = (Vec::with_capacity(nodes + 1), Vec::new());
         for (a, set) in near.iter().enumerate() {
+            rows.push(entries.len() as u32);
             for &b in set {
                 places.insert((a as u32, b), slots);
+                entries.push((b, slots));
                 slots += 1;
             }
         }
+        rows.push(entries.len() as u32);
         let mut plan = Self {
             nodes,
             slots: 0,
@@ -96,7 +105,8 @@ impl Plan {
             steps: Vec::with_capacity(nodes),
             neighbours: Vec::new(),
             targets: Vec::new(),
-            places,
+            rows,
+            entries,
         };
         let mut queue: BTreeSet<(usize, u32)> =
             near.iter().enumerate().map(|(node, set)| (set.len(), node as u32)).collect();
@@ -111,15 +121,15 @@ impl Plan {
             for &row in &around {
                 plan.neighbours.push(Neighbour {
                     node: row,
-                    lower: plan.places[&(row, pivot)],
-                    upper: plan.places[&(pivot, row)],
+                    lower: places[&(row, pivot)],
+                    upper: places[&(pivot, row)],
                 });
                 for &column in &around {
                     let slot = if row == column {
                         row
                     } else {
                         near[row as usize].insert(column);
-                        *plan.places.entry((row, column)).or_insert_with(|| {
+                        *places.entry((row, column)).or_insert_with(|| {
                             slots += 1;
                             slots - 1
                         })
@@ -152,7 +162,13 @@ impl Plan {
     /// # Panics
     /// When the pair was not named to [`Plan::new`]: a bug in the caller.
     pub(super) fn slot(&self, row: u32, column: u32) -> u32 {
-        if row == column { row } else { self.places[&(row, column)] }
+        if row == column {
+            return row;
+        }
+        let (first, last) = (self.rows[row as usize], self.rows[row as usize + 1]);
+        let entries = &self.entries[first as usize..last as usize];
+        let at = entries.binary_search_by_key(&column, |(c, _)| *c);
+        entries[at.expect("the pair was named when the plan was made")].1
     }
 
     /// Factors `values` in place.
@@ -161,24 +177,26 @@ impl Plan {
     /// [`Singular`] when a pivot is nothing beside what the node's row started with.
     pub(super) fn factor<T: Scalar>(&self, values: &mut [T]) -> Result<(), Singular> {
         let sizes: Vec<f64> = values[..self.nodes].iter().map(|d| d.size()).collect();
-        for (step, &pivot) in self.order.iter().enumerate() {
+        for (&pivot, &(first, last, first_target)) in self.order.iter().zip(&self.steps) {
             let diagonal = values[pivot as usize];
+            let size = diagonal.size();
             // A pivot a million million times smaller than the row's own diagonal is
             // what rounding leaves of zero; insulation leakage stays well above it.
-            let least = sizes[pivot as usize] * 1e-13;
-            if diagonal.size() <= least || !diagonal.size().is_finite() {
+            // Written so that a pivot that is not a number is refused as well.
+            if !(size > sizes[pivot as usize] * 1e-13 && size.is_finite()) {
                 return Err(Singular { node: pivot });
             }
-            let inverse = T::one() / diagonal;
-            let (first, last, mut target) = self.steps[step];
+            // The inverse is kept in place of the pivot, for the substitutions.
+            let inverse = diagonal.inverse();
+            values[pivot as usize] = inverse;
             let around = &self.neighbours[first as usize..last as usize];
-            for row in around {
+            let targets = &self.targets[first_target as usize..][..around.len() * around.len()];
+            for (row, targets) in around.iter().zip(targets.chunks_exact(around.len().max(1))) {
                 let factor = values[row.lower as usize] * inverse;
                 values[row.lower as usize] = factor;
-                for column in around {
+                for (column, target) in around.iter().zip(targets) {
                     let upper = values[column.upper as usize];
-                    values[self.targets[target as usize] as usize] -= factor * upper;
-                    target += 1;
+                    values[*target as usize] -= factor * upper;
                 }
             }
         }
@@ -187,20 +205,22 @@ impl Plan {
 
     /// Solves for one right-hand side in place, `values` being factored.
     pub(super) fn solve<T: Scalar>(&self, values: &[T], rhs: &mut [T]) {
-        for (step, &pivot) in self.order.iter().enumerate() {
-            let (first, last, _) = self.steps[step];
+        for (&pivot, &(first, last, _)) in self.order.iter().zip(&self.steps) {
             let here = rhs[pivot as usize];
+            // Most of a right-hand side is zero: few nets are fed directly.
+            if here.is_zero() {
+                continue;
+            }
             for row in &self.neighbours[first as usize..last as usize] {
                 rhs[row.node as usize] -= values[row.lower as usize] * here;
             }
         }
-        for (step, &pivot) in self.order.iter().enumerate().rev() {
-            let (first, last, _) = self.steps[step];
+        for (&pivot, &(first, last, _)) in self.order.iter().zip(&self.steps).rev() {
             let mut sum = rhs[pivot as usize];
             for column in &self.neighbours[first as usize..last as usize] {
                 sum -= values[column.upper as usize] * rhs[column.node as usize];
             }
-            rhs[pivot as usize] = sum / values[pivot as usize];
+            rhs[pivot as usize] = sum * values[pivot as usize];
         }
     }
 }
@@ -228,7 +248,7 @@ mod tests {
                 *diagonal += 1e-7;
             }
             for &(a, b) in pairs.iter().filter(|(a, b)| a != b) {
-                let y = Complex64::admittance(0.01 + chance.unit(), chance.signed());
+                let y = Complex64::new(0.01 + chance.unit(), chance.signed()).inverse();
                 values[a as usize] += y;
                 values[b as usize] += y;
                 values[plan.slot(a, b) as usize] -= y;
@@ -242,12 +262,9 @@ mod tests {
             plan.solve(&values, &mut x);
             for row in 0..nodes as u32 {
                 let mut sum = dense[row as usize] * x[row as usize];
-                for column in (0..nodes as u32).filter(|c| *c != row) {
-                    if let Some(slot) =
-                        plan.places.get(&(row, column)).filter(|s| (**s as usize) < dense.len())
-                    {
-                        sum += dense[*slot as usize] * x[column as usize];
-                    }
+                let (first, last) = (plan.rows[row as usize], plan.rows[row as usize + 1]);
+                for (column, slot) in &plan.entries[first as usize..last as usize] {
+                    sum += dense[*slot as usize] * x[*column as usize];
                 }
                 let scale = x.iter().map(|v| v.size()).fold(1.0, f64::max);
                 assert!((sum - rhs[row as usize]).size() < 1e-8 * scale, "round {round} row {row}");

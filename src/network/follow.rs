@@ -1,0 +1,297 @@
+//! Lamps and machines: what they draw follows from their own voltage.
+//!
+//! Each is a conductance that has to agree with the voltage it leads to. Starting from
+//! the last state, the conductances are stepped towards what their voltages ask,
+//! with the step stretched or shortened by the slope seen over the last two rounds
+//! (the secant method in Wegstein's form, one conductance at a time; Wegstein 1958,
+//! from memory). A plain step would do for a lamp on a stiff supply; a motor behind
+//! a poor joint would swing for ever.
+
+use super::solution::Solution;
+use super::state::State;
+use crate::circuit::{Converter, Kind, Lamp, NetId, PartId, Vibrator};
+
+/// Draw of a motor held at standstill over its rated draw, an assumption.
+const LOCKED_DRAW: f64 = 5.0;
+/// Relative change of a conductance at which a balance is found: above what rounding
+/// leaves where a net hangs on insulation alone, far below anything that can be read.
+pub(super) const BALANCED: f64 = 1e-11;
+/// The same on the way to rest, where it only has to be seen what moves next.
+pub(super) const ROUGHLY_BALANCED: f64 = 1e-6;
+/// The same after the last round, when the search has to end.
+const NEARLY_BALANCED: f64 = ROUGHLY_BALANCED;
+/// Relative change below which a slope is mostly rounding.
+const ROUNDING: f64 = 1e-9;
+/// Alternating amperes through a follower that do not count: some last bits of a
+/// voltage across a milliohm contact.
+const UNHEARD: f64 = 1e-12;
+/// Part of a gap left by a step that has closed it fast.
+const FAST: f64 = 0.2;
+/// Rounds after which the search for a balance is given up.
+const ROUNDS: u32 = 300;
+/// Rounds after which steps are no longer stretched.
+const CALM_AFTER: u32 = 40;
+
+/// A part whose conductance follows its own voltage.
+#[derive(Clone, Debug)]
+pub(super) struct Follower {
+    /// The part.
+    pub part: PartId,
+    law: Law,
+}
+
+#[derive(Clone, Debug)]
+enum Law {
+    Lamp(Lamp),
+    Converter(Converter),
+    Vibrator(Vibrator),
+}
+
+/// Where the search for a balance stands.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Balance {
+    /// Found.
+    Found,
+    /// Not yet.
+    Sought(Due),
+    /// Given up; the part that still changes most.
+    Lost(PartId),
+}
+
+/// Which alternating voltages have to be worked out again.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Due {
+    /// Those of every machine: something has changed in what they feed.
+    All,
+    /// Those of these machines, whose speed has changed.
+    Speeds(Vec<PartId>),
+}
+
+/// The search for a balance: what the last round did to each follower.
+pub(super) struct Search {
+    enough: f64,
+    round: u32,
+    trail: Vec<Trail>,
+}
+
+/// What a follower had and was asked for in the last round, and how much of the way it
+/// then went.
+#[derive(Clone, Copy)]
+struct Trail {
+    had: f64,
+    asked: f64,
+    step: f64,
+}
+
+impl Search {
+    /// A new search among this many followers, down to a relative change of `enough`.
+    pub(super) fn new(followers: usize, enough: f64) -> Self {
+        let trail = Trail { had: f64::NAN, asked: f64::NAN, step: 1.0 };
+        Self { enough, round: 0, trail: vec![trail; followers] }
+    }
+
+    /// Lets every follower answer to its voltage; `watts` are what the machines among
+    /// them deliver. The state is left alone when the balance is found, so that it is
+    /// the one that was solved for.
+    pub(super) fn round(
+        &mut self,
+        followers: &[Follower],
+        solution: &Solution,
+        watts: impl Fn(PartId) -> f64,
+        state: &mut State,
+    ) -> Balance {
+        let mut largest = (0.0, None);
+        let mut speeds = Vec::new();
+        for (trail, follower) in self.trail.iter_mut().zip(followers) {
+            let index = follower.part.index();
+            let had = state.conductance[index];
+            let asked = follower.asked(solution, &watts, state);
+            let change = ((asked - had) / asked.max(1e-12)).abs();
+            if change > largest.0 {
+                largest = (change, Some(follower.part));
+            }
+            trail.step = trail.next_step(had, asked, self.round);
+            (trail.had, trail.asked) = (had, asked);
+            if let Some(speed) = follower.speed(solution, state)
+                && (speed - state.speed[index]).abs() > self.enough
+            {
+                speeds.push((follower.part, speed));
+            }
+        }
+        let last = self.round + 1 >= ROUNDS;
+        let enough = if last { NEARLY_BALANCED } else { self.enough };
+        if largest.0 <= enough && (speeds.is_empty() || last) {
+            return Balance::Found;
+        }
+        if let (true, Some(part)) = (last, largest.1) {
+            return Balance::Lost(part);
+        }
+        let mut all_due = false;
+        for (trail, follower) in self.trail.iter().zip(followers) {
+            let next = trail.had + trail.step * (trail.asked - trail.had);
+            let next = if next > 0.0 { next } else { trail.asked };
+            if next != trail.had {
+                state.conductance[follower.part.index()] = next;
+                let (a, b) = follower.nets();
+                all_due |= solution.ac_between(a, b) * (next - trail.had).abs() > UNHEARD;
+            }
+        }
+        for (part, speed) in &speeds {
+            state.speed[part.index()] = *speed;
+        }
+        self.round += 1;
+        Balance::Sought(if all_due {
+            Due::All
+        } else {
+            Due::Speeds(speeds.into_iter().map(|(part, _)| part).collect())
+        })
+    }
+}
+
+impl Trail {
+    /// How far to go from `had` towards `asked`, the last values being still in `self`.
+    ///
+    /// A plain step is left alone while it closes the gap fast; the slope it would be
+    /// corrected by also holds what the other followers have done meanwhile.
+    fn next_step(&self, had: f64, asked: f64, round: u32) -> f64 {
+        let (gap, before) = (asked - had, self.asked - self.had);
+        let moved = had - self.had;
+        // Too small a move has no slope to speak of; the first has none at all.
+        let sloped = moved.abs() > ROUNDING * had.abs() && gap.abs() > FAST * before.abs();
+        let step =
+            if sloped { (1.0 / (1.0 - (asked - self.asked) / moved)).clamp(0.1, 4.0) } else { 1.0 };
+        if round > CALM_AFTER { step.min(0.5) } else { step }
+    }
+}
+
+impl Follower {
+    /// The follower that a part is, if it is one.
+    pub(super) fn of(part: PartId, kind: &Kind) -> Option<Self> {
+        let law = match kind {
+            Kind::Lamp(lamp) => Law::Lamp(lamp.clone()),
+            Kind::Converter(converter) => Law::Converter(converter.clone()),
+            Kind::Vibrator(vibrator) => Law::Vibrator(vibrator.clone()),
+            Kind::Supply(_)
+            | Kind::Wire(_)
+            | Kind::Resistor(_)
+            | Kind::Ground(_)
+            | Kind::Breaker(_)
+            | Kind::Fuse(_)
+            | Kind::Switch(_)
+            | Kind::Relay(_)
+            | Kind::Transformer(_)
+            | Kind::Load(_)
+            | Kind::Load3(_)
+            | Kind::Gyro(_)
+            | Kind::Meter(_) => return None,
+        };
+        Some(Self { part, law })
+    }
+
+    /// A conductance to start from, where none is known from before.
+    pub(super) fn first_guess(&self) -> f64 {
+        match &self.law {
+            Law::Lamp(lamp) => lamp_conductance(lamp, lamp.volts),
+            Law::Converter(_) | Law::Vibrator(_) => self.at_rest(),
+        }
+    }
+
+    /// Conductance with nothing on it: a cold filament, a motor that stands.
+    pub(super) fn at_rest(&self) -> f64 {
+        match &self.law {
+            Law::Lamp(lamp) => lamp_conductance(lamp, 0.0),
+            Law::Converter(c) => converter_conductance(c, false, 0.0, 0.0),
+            Law::Vibrator(v) => vibrator_conductance(v, false, 0.0, 0.0),
+        }
+    }
+
+    /// The nets it conducts between.
+    fn nets(&self) -> (NetId, NetId) {
+        match &self.law {
+            Law::Lamp(lamp) => (lamp.a, lamp.b),
+            Law::Converter(c) => (c.dc, c.ret),
+            Law::Vibrator(v) => (v.dc, v.ret),
+        }
+    }
+
+    /// The conductance that its voltage asks for.
+    fn asked(&self, solution: &Solution, watts: impl Fn(PartId) -> f64, state: &State) -> f64 {
+        let running = state.running(self.part);
+        let (a, b) = self.nets();
+        match &self.law {
+            Law::Lamp(lamp) => lamp_conductance(lamp, solution.rms_between(a, b)),
+            Law::Converter(c) => {
+                let volts = solution.dc_between(a, b).abs();
+                converter_conductance(c, running, watts(self.part), volts)
+            }
+            Law::Vibrator(v) => {
+                // Its output follows its volts at once and in proportion.
+                let volts = solution.dc_between(a, b).abs();
+                let solved = state.speed(self.part);
+                let now = volts / v.rated_dc_volts;
+                let watts = if solved > 0.0 {
+                    watts(self.part) * (now / solved) * (now / solved)
+                } else {
+                    0.0
+                };
+                vibrator_conductance(v, running, watts, volts)
+            }
+        }
+    }
+
+    /// The shaft speed of a machine that runs, as a fraction of rated.
+    fn speed(&self, solution: &Solution, state: &State) -> Option<f64> {
+        let (a, b) = self.nets();
+        let volts = || solution.dc_between(a, b).abs();
+        match &self.law {
+            Law::Converter(c) if state.running(self.part) => {
+                Some(c.speed_factor * (volts() / c.governed_volts).min(1.0))
+            }
+            Law::Vibrator(v) if state.running(self.part) => Some(volts() / v.rated_dc_volts),
+            Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => None,
+        }
+    }
+}
+
+/// Filament conductance at a voltage: current follows volts to the power 0.54
+/// (common lamp exponent, from memory), and cold resistance is a tenth of hot.
+fn lamp_conductance(lamp: &Lamp, volts: f64) -> f64 {
+    let hot = lamp.bulb_amps / lamp.volts;
+    let relative = volts / lamp.volts;
+    let each = if relative <= 0.0 {
+        10.0 * hot
+    } else {
+        (hot * libm::pow(relative, -0.46)).min(10.0 * hot)
+    };
+    each * f64::from(lamp.bulbs_good)
+}
+
+/// Motor conductance of a converter: its power over the square of its volts while
+/// governed, constant below that so that a starved motor cannot draw without bound.
+fn converter_conductance(
+    converter: &Converter,
+    running: bool,
+    delivered_watts: f64,
+    volts: f64,
+) -> f64 {
+    if !running {
+        let rated = converter.idle_watts + converter.volt_amps / converter.efficiency;
+        return LOCKED_DRAW * rated / (converter.governed_volts * converter.governed_volts);
+    }
+    let at = volts.max(converter.governed_volts);
+    (converter.idle_watts + delivered_watts / converter.efficiency) / (at * at)
+}
+
+/// The same for a vibrator; a reed that stands draws next to nothing.
+fn vibrator_conductance(
+    vibrator: &Vibrator,
+    running: bool,
+    delivered_watts: f64,
+    volts: f64,
+) -> f64 {
+    if !running {
+        return vibrator.idle_watts / (vibrator.rated_dc_volts * vibrator.rated_dc_volts);
+    }
+    let at = volts.max(vibrator.start_volts);
+    (vibrator.idle_watts + delivered_watts / vibrator.efficiency) / (at * at)
+}

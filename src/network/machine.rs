@@ -1,0 +1,101 @@
+//! Machines that make alternating voltage: what their regulators ask for.
+
+use super::element::{Element, Form};
+use crate::circuit::{Circuit, Converter, Kind, NetId, PartId, Vibrator};
+
+/// A part that makes alternating voltage.
+#[derive(Clone, Debug)]
+pub(super) struct Machine {
+    /// The part.
+    pub part: PartId,
+    /// Its electromotive forces among the elements.
+    pub phases: Vec<u32>,
+    /// The island it feeds; `None` when it stands between the airframe and itself.
+    pub island: Option<u32>,
+    make: Make,
+}
+
+#[derive(Clone, Debug)]
+enum Make {
+    Converter(Converter),
+    Vibrator(Vibrator),
+}
+
+impl Machine {
+    /// Whether it gives anything when it turns.
+    pub(super) fn gives(&self) -> bool {
+        match &self.make {
+            Make::Converter(c) => c.field_sound,
+            Make::Vibrator(_) => true,
+        }
+    }
+
+    /// Two of its terminals and the volts it is rated for between them.
+    pub(super) fn output(&self) -> ([NetId; 2], f64) {
+        match &self.make {
+            Make::Converter(c) => ([c.phases[0], c.phases[2]], c.volts),
+            Make::Vibrator(v) => ([v.out, v.neutral], v.volts),
+        }
+    }
+
+    /// Its frequency on a supply that is up to its rating.
+    pub(super) fn rated_hertz(&self) -> f64 {
+        match &self.make {
+            Make::Converter(c) => c.hertz * c.speed_factor,
+            Make::Vibrator(v) => v.hertz,
+        }
+    }
+
+    /// Its frequency at a shaft speed; a reed keeps its own.
+    pub(super) fn hertz(&self, speed: f64) -> f64 {
+        match &self.make {
+            Make::Converter(c) => c.hertz * speed,
+            Make::Vibrator(v) => v.hertz,
+        }
+    }
+
+    /// The terminal whose voltage to the airframe its regulator holds, if it has one.
+    pub(super) fn sensed(&self) -> NetId {
+        match &self.make {
+            Make::Converter(c) => c.phases[0],
+            Make::Vibrator(v) => v.out,
+        }
+    }
+
+    /// Its electromotive force when each volt of it puts `sensed` volts on the sensed
+    /// terminal: what the regulator asks, as far as the field reaches.
+    pub(super) fn emf_volts(&self, speed: f64, sensed: f64) -> f64 {
+        match &self.make {
+            Make::Converter(c) => {
+                let ceiling = c.ceiling_volts * speed;
+                if sensed * ceiling > c.volts { c.volts / sensed } else { ceiling }
+            }
+            Make::Vibrator(v) => v.volts * speed,
+        }
+    }
+}
+
+/// The machines of a circuit, in part order; their islands are filled in later.
+pub(super) fn machines(circuit: &Circuit, elements: &[Element]) -> Vec<Machine> {
+    let mut machines: Vec<Machine> = circuit
+        .parts_with_ids()
+        .filter_map(|(part, p)| {
+            let make = if let Kind::Converter(c) = &p.kind {
+                Make::Converter(c.clone())
+            } else if let Kind::Vibrator(v) = &p.kind {
+                Make::Vibrator(v.clone())
+            } else {
+                return None;
+            };
+            Some(Machine { part, phases: Vec::new(), island: None, make })
+        })
+        .collect();
+    for (at, e) in elements.iter().enumerate() {
+        if matches!(e.form, Form::Phase { .. })
+            && let Ok(machine) = machines.binary_search_by_key(&e.part, |m| m.part)
+        {
+            machines[machine].phases.push(at as u32);
+        }
+    }
+    machines
+}
