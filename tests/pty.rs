@@ -304,3 +304,32 @@ fn a_termination_signal_gives_the_terminal_back() {
 fn a_hangup_gives_the_terminal_back() {
     given_back_after("HUP", 128 + 1);
 }
+
+/// The window is closed: the other end of the terminal is gone, standard error with it.
+#[test]
+fn a_closed_terminal_ends_the_program_quietly() {
+    let pair = native_pty_system().openpty(SIZE).expect("a pseudo-terminal");
+    let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_halfsplit"));
+    command.args(["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+    command.env("TERM", "xterm-256color");
+    let mut child = pair.slave.spawn_command(command).expect("the binary starts");
+    drop(pair.slave);
+    let mut reader = pair.master.try_clone_reader().expect("a reader");
+    let mut bytes = Vec::new();
+    while !contains(&bytes, b"begin") {
+        let mut more = [0; 4096];
+        let count = reader.read(&mut more).expect("it draws");
+        bytes.extend_from_slice(&more[..count]);
+    }
+    drop(reader);
+    drop(pair.master);
+    let start = Instant::now();
+    let status = loop {
+        if let Some(status) = child.try_wait().expect("it can be waited for") {
+            break status;
+        }
+        assert!(start.elapsed() < PATIENCE, "it goes on without a terminal");
+        std::thread::sleep(Duration::from_millis(20));
+    };
+    assert_eq!((status.exit_code(), status.signal()), (128 + 1, None));
+}

@@ -12,18 +12,18 @@ use halfsplit::observation::{Function, Percept, Probe, Step, Touch, What, Wherea
 
 /// A supply, `n` equal wires in a row and a lamp, with a test point after each wire.
 fn chain(n: usize) -> Circuit {
-    let mut parts = String::from("Supply(id: \"S\", at: \"bench\", plus: \"N0\", volts: 28),\n");
-    let mut nets: Vec<String> = vec!["\"N0\"".to_owned()];
-    let mut points = String::new();
-    for k in 1..=n {
-        parts.push_str(&format!(
-            "Wire(id: \"W{k}\", at: \"bench\", a: \"N{}\", b: \"N{k}\"),\n",
-            k - 1
-        ));
-        nets.push(format!("\"N{k}\""));
-        points.push_str(&format!("TestPoint(id: \"P{k}\", net: \"N{k}\", at: \"bench\"),\n"));
-    }
-    parts.push_str(&format!("Lamp(id: \"L\", at: \"bench\", a: \"N{n}\"),\n"));
+    let wire =
+        |k: usize| format!("Wire(id: \"W{k}\", at: \"bench\", a: \"N{}\", b: \"N{k}\"),\n", k - 1);
+    let point = |k: usize| format!("TestPoint(id: \"P{k}\", net: \"N{k}\", at: \"bench\"),\n");
+    let nets: Vec<String> = (0..=n).map(|k| format!("\"N{k}\"")).collect();
+    let points: Vec<String> = (1..=n).map(point).collect();
+    let wires: Vec<String> = (1..=n).map(wire).collect();
+    let parts = format!(
+        "Supply(id: \"S\", at: \"bench\", plus: \"N0\", volts: 28),\n{}\
+         Lamp(id: \"L\", at: \"bench\", a: \"N{n}\"),",
+        wires.concat()
+    );
+    let points = points.concat();
     let text = format!(
         "System(id: \"chain\", title: \"Chain\", stations: [Station(id: \"bench\", title: \
          \"BENCH\", crew: true)], nets: [{}], parts: [{parts}], test_points: [{points}])",

@@ -9,6 +9,7 @@ use crossterm::event::{Event, poll, read};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+use signal_hook::iterator::Signals;
 
 use super::app::{App, Start};
 use super::command::{Command, command_for};
@@ -27,6 +28,9 @@ pub struct ExitSummary {
 /// How long one waits for a key before looking whether a signal has come.
 const WAIT: Duration = Duration::from_millis(250);
 
+/// How long a program that a signal has reached may take to end by itself.
+const PATIENCE: Duration = Duration::from_secs(2);
+
 /// Runs the screen until it is left, and gives the terminal back: after a key, a panic,
 /// or one of SIGTERM, SIGHUP and SIGINT.
 ///
@@ -34,11 +38,9 @@ const WAIT: Duration = Duration::from_millis(250);
 /// When the terminal cannot be set up, read or written.
 pub fn run(start: Start) -> io::Result<ExitSummary> {
     let signal = Arc::new(AtomicUsize::new(0));
-    let mut registered = Vec::new();
-    for number in [SIGTERM, SIGHUP, SIGINT] {
-        let value = usize::try_from(number).unwrap_or(0);
-        registered.push(signal_hook::flag::register_usize(number, Arc::clone(&signal), value)?);
-    }
+    let signals = Signals::new([SIGTERM, SIGHUP, SIGINT])?;
+    let watched = signals.handle();
+    watch(signals, Arc::clone(&signal));
     // NO_COLOR with any text in it turns colours off (no-color.org).
     let colour = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
     // This puts a panic hook in place which restores the terminal before the message.
@@ -50,10 +52,16 @@ pub fn run(start: Start) -> io::Result<ExitSummary> {
         Ok(app.right_part())
     })();
     let shown = terminal.show_cursor();
-    drop(terminal);
+    if shown.is_err() {
+        // Dropping it would try again and complain on a standard error that is gone too,
+        // which is a panic.
+        std::mem::forget(terminal);
+    } else {
+        drop(terminal);
+    }
     let restored = ratatui::try_restore();
-    for id in registered {
-        signal_hook::low_level::unregister(id);
+    if signal.load(Ordering::Relaxed) == 0 {
+        watched.close();
     }
     let number = signal.load(Ordering::Relaxed);
     let signal = (number != 0).then(|| i32::try_from(number).unwrap_or(0));
@@ -85,7 +93,7 @@ fn work(
             continue;
         }
         loop {
-            if signal.load(Ordering::Relaxed) != 0 {
+            if !wait_for_input(Duration::ZERO)? || signal.load(Ordering::Relaxed) != 0 {
                 return Ok(());
             }
             // Several keys that came at once have been read already and are asked for
@@ -93,7 +101,7 @@ fn work(
             if poll(Duration::ZERO)? {
                 break;
             }
-            if !wait_for_input()? {
+            if !wait_for_input(WAIT)? {
                 return Ok(());
             }
         }
@@ -109,18 +117,18 @@ fn work(
     Ok(())
 }
 
-/// Waits until there may be something to read, a signal has come or [`WAIT`] is over;
+/// Waits until there may be something to read, a signal has come or the time is over;
 /// false when the terminal is gone.
 ///
 /// The library that reads keys does not notice a terminal that has been closed: it
 /// would go on reading nothing for ever. So the descriptor is looked at first.
-fn wait_for_input() -> io::Result<bool> {
+fn wait_for_input(longest: Duration) -> io::Result<bool> {
     let stdin = io::stdin();
     let mut watched = [PollFd::new(&stdin, PollFlags::IN)];
-    let wait = Timespec { tv_sec: 0, tv_nsec: WAIT.subsec_nanos().into() };
+    let wait = Timespec { tv_sec: 0, tv_nsec: longest.subsec_nanos().into() };
     match rustix::event::poll(&mut watched, Some(&wait)) {
-        // A signal: a new size, or one that ends the program.
-        Err(Errno::INTR) => Ok(true),
+        // A signal: a new size, a closed terminal, or one that ends the program.
+        Err(Errno::INTR) => wait_for_input(Duration::ZERO),
         Err(error) => Err(error.into()),
         Ok(_) => {
             Ok(!watched[0].revents().intersects(PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL))
@@ -128,10 +136,24 @@ fn wait_for_input() -> io::Result<bool> {
     }
 }
 
+/// Gives the terminal back and ends the program when it has not ended by itself soon
+/// after a signal: it may be at work, or caught in a read from a terminal that has gone
+/// away in the very moment of reading.
+fn watch(mut signals: Signals, seen: Arc<AtomicUsize>) {
+    std::thread::spawn(move || {
+        if let Some(number) = signals.forever().next() {
+            seen.store(usize::try_from(number).unwrap_or(0), Ordering::Relaxed);
+            std::thread::sleep(PATIENCE);
+            let _ = ratatui::try_restore();
+            std::process::exit(128 + number);
+        }
+    });
+}
+
 /// Throws away what was typed while the program was at work: it was not meant for the
 /// page that has come up since.
 fn discard(app: &mut App) -> io::Result<()> {
-    while poll(Duration::ZERO)? {
+    while wait_for_input(Duration::ZERO)? && poll(Duration::ZERO)? {
         match read()? {
             Event::Key(key) if command_for(key, false) == Some(Command::Abort) => {
                 app.update(Command::Abort);
