@@ -469,3 +469,92 @@ fn two_terminal<T: Scalar>(admittance: T) -> Matrix<T> {
     y[3] = admittance;
     y
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::tests::network;
+    use crate::units::magnitude;
+
+    fn near(got: Complex64, expected: Complex64) {
+        assert!(magnitude(got - expected) < 1e-12 * magnitude(expected), "{got} {expected}");
+    }
+
+    #[test]
+    fn reactance_goes_with_frequency_and_a_capacitors_against_it() {
+        let coil = Impedance { ohms: 3.0, reactance_ohms: 2.0, hertz: 400.0 };
+        near(coil.admittance(800.0), Complex64::new(3.0, 4.0).inv());
+        let capacitor = Impedance { ohms: 3.0, reactance_ohms: -8.0, hertz: 400.0 };
+        near(capacitor.admittance(800.0), Complex64::new(3.0, -4.0).inv());
+        assert_eq!(coil.conductance(), 1.0 / 3.0);
+        assert_eq!(capacitor.conductance(), 0.0);
+    }
+
+    #[test]
+    fn no_impedance_is_too_small_or_too_large_for_a_number() {
+        let z = |ohms, reactance_ohms| Impedance { ohms, reactance_ohms, hertz: 1.0 };
+        for z in [z(0.0, 0.0), z(1e-300, 0.0), z(1e300, 1e300), z(0.0, 1e-300), z(0.0, -1.0)] {
+            for hertz in [1e-300, 1.0, 1e300] {
+                let y = z.admittance(hertz);
+                assert!(y.re.is_finite() && y.im.is_finite(), "{z:?} at {hertz}: {y}");
+                assert!(magnitude(y) <= 1.000_001 / LEAST_OHMS);
+            }
+            assert!(z.conductance().is_finite());
+        }
+    }
+
+    #[test]
+    fn each_sequence_sees_its_own_admittance() {
+        let (y1, y2) = (Complex64::new(0.3, -0.4), Complex64::new(1.0, -2.0));
+        let y = rotor(y1, y2);
+        let (a, a2) = (phasor(1.0, 120.0), phasor(1.0, -120.0));
+        for (volts, seen) in [([Complex64::ONE, a2, a], y1), ([Complex64::ONE, a, a2], y2)] {
+            for row in 0..3 {
+                let amps: Complex64 =
+                    (0..3).map(|column| y[row * 3 + column] * volts[column]).sum();
+                near(amps, seen * volts[row]);
+            }
+        }
+        // Nothing flows for the same voltage on all three: the star has no neutral.
+        assert!(magnitude(y[0] + y[1] + y[2]) < 1e-15);
+    }
+
+    #[test]
+    fn a_gyro_draws_its_rated_and_its_locked_current() {
+        let parts = ["Gyro(id: \"G\", a: \"A\", b: \"GND\", c: \"C\", amps: 0.35)"];
+        let network = network("A C", &parts);
+        let Kind::Gyro(gyro) = &network.circuit().parts[0].kind else { unreachable!("a gyro") };
+        let (running, standing) = gyro_impedances(gyro);
+        let phase_volts = 115.0 / 3.0_f64.sqrt();
+        let amps = |z: Impedance| phase_volts * magnitude(z.admittance(400.0));
+        assert!((amps(running) - 0.35).abs() < 1e-12);
+        assert!((amps(standing) - 0.35 * gyro.locked_ratio).abs() < 1e-12);
+    }
+
+    #[test]
+    fn what_is_open_leaves_its_place_in_the_structure() {
+        let sound = network(
+            "A B",
+            &[
+                "Supply(id: \"E\", plus: \"A\")",
+                "Wire(id: \"W\", a: \"A\", b: \"B\")",
+                "Lamp(id: \"L\", a: \"B\")",
+            ],
+        );
+        let mut circuit = sound.circuit().as_ref().clone();
+        for part in &mut circuit.parts {
+            match &mut part.kind {
+                Kind::Wire(wire) => wire.ohms = f64::INFINITY,
+                Kind::Lamp(lamp) => lamp.bulbs_good = 0,
+                _ => {}
+            }
+        }
+        let (sound, open) = (elements(sound.circuit()), elements(&circuit));
+        assert_eq!(sound.list.len(), open.list.len());
+        for (a, b) in sound.list.iter().zip(&open.list) {
+            assert_eq!(a.terminals(), b.terminals());
+        }
+        assert_eq!(open.list[1].form, Form::Absent);
+        assert_eq!(open.list[2].form, Form::Absent);
+    }
+}

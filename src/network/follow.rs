@@ -295,3 +295,43 @@ fn vibrator_conductance(
     let at = volts.max(vibrator.start_volts);
     (vibrator.idle_watts + delivered_watts / vibrator.efficiency) / (at * at)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Steps until `asked(had)` is `had`, for as many rounds as that takes.
+    fn rounds(start: f64, asked: impl Fn(f64) -> f64) -> u32 {
+        let mut trail = Trail { had: f64::NAN, asked: f64::NAN, step: 1.0 };
+        let mut had = start;
+        for round in 0..ROUNDS {
+            let wanted = asked(had);
+            if ((wanted - had) / wanted).abs() <= BALANCED {
+                return round;
+            }
+            trail.step = trail.next_step(had, wanted, round);
+            (trail.had, trail.asked) = (had, wanted);
+            had += trail.step * (wanted - had);
+        }
+        ROUNDS
+    }
+
+    #[test]
+    fn one_that_would_swing_for_ever_is_found_in_a_few_rounds() {
+        // Fixed point at 1, slopes from well below -1 to just under 1.
+        for slope in [-8.0, -2.0, -1.0, -0.3, 0.0, 0.3, 0.46, 0.7] {
+            let taken = rounds(3.0, |had| 1.0 + slope * (had - 1.0));
+            assert!(taken <= 8, "slope {slope}: {taken} rounds");
+        }
+    }
+
+    #[test]
+    fn a_lamp_behind_any_resistance_is_found_in_a_few_rounds() {
+        // Conductance of a filament in units of hot, on a supply of rated volts.
+        for ohms in [1e-4, 0.1, 1.0, 10.0, 1e3] {
+            let asked = |g: f64| libm::pow(1.0 / (1.0 + g * ohms), -0.46).min(10.0);
+            let taken = rounds(1.0, asked);
+            assert!(taken <= 15, "{ohms}: {taken} rounds");
+        }
+    }
+}

@@ -323,3 +323,27 @@ impl Joined {
         self.0[a.max(b) as usize] = a.min(b);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::network::tests::network;
+
+    #[test]
+    fn the_airframe_joins_no_islands_and_an_open_switch_does() {
+        let network = network(
+            "A B C D",
+            &[
+                "Supply(id: \"E\", plus: \"A\")",
+                "Switch(id: \"S\", positions: [\"OFF\", \"ON\"], closes: {\"ON\": [(\"A\", \"B\")]})",
+                "Resistor(id: \"R1\", a: \"B\", b: \"GND\", ohms: 10)",
+                "Resistor(id: \"R2\", a: \"C\", b: \"GND\", ohms: 10)",
+                "Resistor(id: \"R3\", a: \"D\", b: \"C\", ohms: 10)",
+            ],
+        );
+        let islands: Vec<Vec<u32>> =
+            network.islands().iter().map(|i| i.nets.iter().map(|net| net.0).collect()).collect();
+        assert_eq!(islands, [vec![1, 2], vec![3, 4]]);
+        let supplied: Vec<bool> = network.islands().iter().map(|i| i.supplied).collect();
+        assert_eq!(supplied, [true, false]);
+    }
+}

@@ -99,3 +99,27 @@ pub(super) fn machines(circuit: &Circuit, elements: &[Element]) -> Vec<Machine> 
     }
     machines
 }
+
+#[cfg(test)]
+mod tests {
+    use crate::network::tests::network;
+
+    #[test]
+    fn the_regulator_asks_for_its_volts_as_far_as_the_field_reaches() {
+        let parts = [
+            "Converter(id: \"CV\", dc: \"D\", a: \"A\", b: \"GND\", c: \"C\", volt_amps: 1000)",
+            "Vibrator(id: \"V\", dc: \"D\", out: \"O\")",
+        ];
+        let network = network("D A C O", &parts);
+        let [converter, vibrator] = network.machines() else { panic!("two machines") };
+        // Half a volt on the line for each volt inside: 230 V would be needed, and
+        // 1.35 times 115 V is all there is.
+        assert_eq!(converter.emf_volts(1.0, 0.5), 1.35 * 115.0);
+        assert_eq!(converter.emf_volts(1.0, 0.9), 115.0 / 0.9);
+        assert_eq!(converter.emf_volts(0.5, 0.9), 0.5 * 1.35 * 115.0);
+        assert_eq!(converter.emf_volts(1.0, 0.0), 1.35 * 115.0);
+        assert_eq!(vibrator.emf_volts(0.8, 0.1), 0.8 * 110.0);
+        assert_eq!(converter.hertz(0.5), 200.0);
+        assert_eq!(vibrator.hertz(0.5), 60.0);
+    }
+}

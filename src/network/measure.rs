@@ -131,3 +131,88 @@ struct Missed {
     worst: f64,
     largest: f64,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::AIRFRAME;
+    use crate::network::tests::network;
+
+    fn ohms(network: &Network, a: &str, b: &str) -> f64 {
+        let net = |name| network.circuit().find_net(name).expect("a net");
+        let state = State::at_rest(network.circuit());
+        network.ohms_between(&state, net(a), net(b)).expect("everything is tied down")
+    }
+
+    #[test]
+    fn paths_in_parallel_all_count_and_a_lamp_is_cold() {
+        let network = network(
+            "A B",
+            &[
+                "Resistor(id: \"R1\", a: \"A\", b: \"B\", ohms: 30)",
+                "Resistor(id: \"R2\", a: \"A\", b: \"B\", ohms: 60)",
+                "Lamp(id: \"L\", a: \"B\", volts: 28, bulb_amps: 0.04, bulbs: 2)",
+            ],
+        );
+        assert!((ohms(&network, "A", "B") - 20.0).abs() < 1e-3);
+        // 28 V over 0.08 A hot, a tenth of that cold, by way of the airframe.
+        assert!((ohms(&network, "B", "GND") - 35.0).abs() < 1e-3);
+        assert!((ohms(&network, "A", "GND") - 55.0).abs() < 1e-3);
+        assert_eq!(ohms(&network, "A", "A"), 0.0);
+    }
+
+    #[test]
+    fn separate_circuits_read_through_their_insulation() {
+        let network = network(
+            "A B",
+            &[
+                "Resistor(id: \"R1\", a: \"A\", b: \"GND\", ohms: 30)",
+                "Meter(id: \"M\", plus: \"B\", burden_ohms: 5, scale: [(0, 0), (1, 1)], divisions: [0, 1])",
+            ],
+        );
+        assert!((ohms(&network, "A", "B") - 35.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn a_transformer_reads_the_resistance_of_its_windings() {
+        // 3 percent of 115 V squared over 60 VA is 6.6125 ohms in all: half of it in
+        // the primary, and the other half in the secondary by the square of the ratio.
+        let network = network(
+            "P S",
+            &["Transformer(id: \"T\", p1: \"P\", s1: \"S\", volt_amps: 60, series_percent: 3)"],
+        );
+        let half = 0.03 * 115.0 * 115.0 / 60.0 / 2.0;
+        let ratio: f64 = 26.0 / 115.0;
+        assert!((ohms(&network, "P", "GND") / half - 1.0).abs() < 0.03);
+        assert!((ohms(&network, "S", "GND") / (half * ratio * ratio) - 1.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn machines_that_were_never_run_read_their_standing_resistance() {
+        let network = network(
+            "D A C",
+            &["Converter(id: \"CV\", dc: \"D\", a: \"A\", b: \"GND\", c: \"C\", volt_amps: 1000)"],
+        );
+        let read = ohms(&network, "D", "GND");
+        // 24 V squared over five times (200 + 1000 / 0.6) W.
+        assert!((read - 24.0 * 24.0 / (5.0 * (200.0 + 1000.0 / 0.6))).abs() < 1e-6, "{read}");
+    }
+
+    #[test]
+    fn a_voltage_that_is_wrong_shows_in_the_residual() {
+        let network = network(
+            "A B",
+            &[
+                "Supply(id: \"E\", plus: \"A\", volts: 28)",
+                "Resistor(id: \"R1\", a: \"A\", b: \"B\", ohms: 10)",
+                "Resistor(id: \"R2\", a: \"B\", b: \"GND\", ohms: 10)",
+            ],
+        );
+        let mut state = State::at_rest(network.circuit());
+        let mut solution = network.balance(&mut state).expect("it has a solution");
+        assert!(network.kirchhoff_residual(&state, &solution) < 1e-12);
+        assert_eq!(solution.dc[AIRFRAME.index()], 0.0);
+        solution.dc[2] += 1e-6;
+        assert!(network.kirchhoff_residual(&state, &solution) > 1e-8);
+    }
+}

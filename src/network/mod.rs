@@ -27,3 +27,27 @@ pub use settle::{Event, STEP_LIMIT, Settled, StopReason};
 pub use solution::{AcGroup, Solution};
 pub use solve::{Network, SolveError};
 pub use state::{PartState, State};
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::Network;
+    use crate::circuit::read_system;
+
+    /// A network of these parts, written as in a file with `at` left out; `nets` are
+    /// names with spaces between.
+    pub(super) fn network(nets: &str, parts: &[&str]) -> Network {
+        let nets: Vec<String> = nets.split(' ').map(|net| format!("{net:?}")).collect();
+        let parts: Vec<String> =
+            parts.iter().map(|part| part.replacen('(', "(at: \"s\", ", 1)).collect();
+        let text = format!(
+            "System(id: \"t\", title: \"t\", stations: [Station(id: \"s\", title: \"s\")], \
+             nets: [{}], parts: [{}])",
+            nets.join(", "),
+            parts.join(", ")
+        );
+        let (circuit, findings) = read_system("test", &text);
+        Network::new(Arc::new(circuit.unwrap_or_else(|| panic!("{findings:?}"))))
+    }
+}

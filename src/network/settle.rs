@@ -388,3 +388,103 @@ fn changing(cycle: &[Seen]) -> Vec<PartId> {
         .map(|index| PartId(index as u32))
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::tests::network;
+
+    fn settled(nets: &str, parts: &[&str]) -> (Network, Settled) {
+        let network = network(nets, parts);
+        let settled = network.settle(State::at_rest(network.circuit())).expect("it has a solution");
+        (network, settled)
+    }
+
+    fn told(network: &Network, settled: &Settled) -> Vec<String> {
+        settled.events.iter().map(|event| event.told(network.circuit())).collect()
+    }
+
+    #[test]
+    fn relays_move_before_machines_and_machines_before_protection() {
+        let (network, settled) = settled(
+            "D E F A C",
+            &[
+                "Supply(id: \"S\", plus: \"D\", volts: 28)",
+                "Breaker(id: \"CB\", line: \"D\", load: \"F\", amps: 5)",
+                "Resistor(id: \"R\", a: \"F\", b: \"GND\", ohms: 0.5)",
+                "Converter(id: \"CV\", dc: \"E\", a: \"A\", b: \"GND\", c: \"C\", volt_amps: 250)",
+                "Relay(id: \"K\", x1: \"D\", contacts: [(com: \"D\", no: \"E\")])",
+            ],
+        );
+        assert_eq!(settled.stop, StopReason::Steady);
+        let told = told(&network, &settled);
+        assert_eq!(told.len(), 3, "{told:?}");
+        assert!(told[0].starts_with("K operates at 27."), "{told:?}");
+        assert_eq!(told[1], "CV starts");
+        assert!(told[2].starts_with("CB carries 5"), "{told:?}");
+    }
+
+    #[test]
+    fn of_two_that_lock_each_other_out_the_first_in_the_file_goes_in() {
+        let coil = |id: &str, own: &str, other: &str| {
+            format!("Relay(id: {id:?}, x1: {own:?}, contacts: [(com: \"D\", nc: {other:?})])")
+        };
+        let (one, two) = (coil("K1", "X1", "X2"), coil("K2", "X2", "X1"));
+        let supply = "Supply(id: \"S\", plus: \"D\", volts: 28)";
+        for (parts, winner) in [([supply, &one, &two], "K1"), ([supply, &two, &one], "K2")] {
+            let (network, settled) = settled("D X1 X2", &parts);
+            assert_eq!(settled.stop, StopReason::Steady);
+            let told = told(&network, &settled);
+            assert_eq!(told.len(), 1, "{told:?}");
+            assert!(told[0].starts_with(&format!("{winner} operates")), "{told:?}");
+        }
+    }
+
+    #[test]
+    fn a_buzzer_beside_another_relay_is_the_only_one_named() {
+        let (network, settled) = settled(
+            "D X",
+            &[
+                "Supply(id: \"S\", plus: \"D\", volts: 28)",
+                "Relay(id: \"K1\", x1: \"X\", contacts: [(com: \"D\", nc: \"X\")])",
+                "Relay(id: \"K2\", x1: \"D\", contacts: [(com: \"D\", no: \"X\")], pickup_volts: 30)",
+            ],
+        );
+        let parts = vec![network.circuit().find_part("K1").expect("a relay")];
+        assert_eq!(settled.stop, StopReason::Chattering { parts, period: 2 });
+        assert_eq!(settled.cycle.len(), 1);
+    }
+
+    #[test]
+    fn a_breaker_overloaded_half_the_time_opens() {
+        // Twenty times the rating in one half of the cycle and nothing in the other.
+        let (network, settled) = settled(
+            "D B X",
+            &[
+                "Supply(id: \"S\", plus: \"D\", volts: 28)",
+                "Breaker(id: \"CB\", line: \"D\", load: \"B\", amps: 1)",
+                "Relay(id: \"K\", x1: \"X\", contacts: [(com: \"B\", nc: \"X\")])",
+                "Resistor(id: \"R\", a: \"X\", b: \"GND\", ohms: 1.3)",
+            ],
+        );
+        assert_eq!(settled.stop, StopReason::Steady);
+        let breaker = network.circuit().find_part("CB").expect("a breaker");
+        assert!(!settled.state.protector_closed(breaker));
+        assert!(matches!(
+            settled.events.last(),
+            Some(Event::Releases { .. } | Event::Opens { .. })
+        ));
+    }
+
+    #[test]
+    fn turns_go_round() {
+        let list = [PartId(2), PartId(5), PartId(9)];
+        let order = |moving: Moving| moving.order(&list, |part| *part).collect::<Vec<_>>();
+        assert_eq!(order(Moving::Together), list);
+        assert_eq!(order(Moving::InTurn(PartId(5))), [PartId(5), PartId(9), PartId(2)]);
+        assert_eq!(order(Moving::InTurn(PartId(10))), list);
+        let mut moving = Moving::InTurn(PartId(0));
+        assert!(moving.ends_with(PartId(5)));
+        assert!(moving == Moving::InTurn(PartId(6)));
+    }
+}

@@ -442,3 +442,85 @@ fn movers(circuit: &Circuit, elements: &[Element]) -> Movers {
     }
     movers
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::state::PartState;
+    use crate::network::tests::network;
+
+    const AC: [&str; 4] = [
+        "Supply(id: \"E\", plus: \"D\", volts: 28, ohms: 0.01)",
+        "Converter(id: \"CV\", dc: \"D\", a: \"A\", b: \"GND\", c: \"C\", volt_amps: 1000)",
+        "Load(id: \"L\", a: \"A\", volt_amps: 200)",
+        "Load(id: \"M\", a: \"C\", volt_amps: 100, power_factor: 0.6)",
+    ];
+
+    fn running(network: &Network) -> State {
+        let mut state = State::at_rest(network.circuit());
+        let part = network.circuit().find_part("CV").expect("a converter");
+        state.set(part, PartState::Machine { running: true });
+        state
+    }
+
+    #[test]
+    fn a_divider_divides() {
+        let network = network(
+            "A B",
+            &[
+                "Supply(id: \"E\", plus: \"A\", volts: 28, ohms: 1)",
+                "Resistor(id: \"R1\", a: \"A\", b: \"B\", ohms: 6)",
+                "Resistor(id: \"R2\", a: \"B\", b: \"GND\", ohms: 7)",
+            ],
+        );
+        let state = &mut State::at_rest(network.circuit());
+        let solution = network.balance(state).expect("it has a solution");
+        assert!((solution.dc[1] - 26.0).abs() < 1e-5);
+        assert!((solution.dc[2] - 14.0).abs() < 1e-5);
+    }
+
+    #[test]
+    fn what_an_earlier_solution_left_changes_nothing() {
+        let network = network("D A C", &AC);
+        let mut workspace = Workspace::default();
+        let solve = |workspace: &mut Workspace| {
+            let state = &mut running(&network);
+            network.balance_in(state, None, BALANCED, workspace).expect("it has a solution")
+        };
+        let first = solve(&mut workspace);
+        assert_eq!(solve(&mut workspace), first);
+        assert_eq!(solve(&mut Workspace::default()), first);
+        assert_eq!(workspace.phasors.len(), 1);
+    }
+
+    #[test]
+    fn the_regulated_phase_stands_at_its_volts() {
+        let network = network("D A C", &AC);
+        let solution = network.balance(&mut running(&network)).expect("it has a solution");
+        let [group] = solution.ac.as_slice() else { panic!("one source") };
+        assert!((magnitude(group.volts[2]) - 115.0).abs() < 1e-9);
+        assert_eq!(group.hertz, 400.0);
+    }
+
+    #[test]
+    fn a_machine_without_supply_has_no_frequency_to_divide_by() {
+        let mut parts = AC;
+        parts[0] = "Supply(id: \"E\", plus: \"D\", volts: 1e-9)";
+        let network = network("D A C", &parts);
+        let solution = network.balance(&mut running(&network)).expect("it has a solution");
+        assert!(solution.ac.is_empty());
+        assert!(solution.dc.iter().all(|volts| volts.abs() <= 1e-9));
+    }
+
+    #[test]
+    fn a_fault_that_opens_something_shares_every_plan() {
+        let network = network("D A C", &AC);
+        let mut open = network.circuit().as_ref().clone();
+        let Kind::Load(load) = &mut open.parts[2].kind else { unreachable!("a load") };
+        load.ohms = f64::INFINITY;
+        let other = Network::like(Arc::new(open), &network);
+        for (a, b) in network.islands().iter().zip(other.islands()) {
+            assert!(Arc::ptr_eq(&a.plan, &b.plan));
+        }
+    }
+}
