@@ -369,6 +369,11 @@ impl Bench {
         self
     }
 
+    /// What has been wired.
+    pub(crate) fn circuit(self) -> Circuit {
+        self.circuit
+    }
+
     /// Lets the circuit come to rest from rest.
     pub(crate) fn settle(self) -> Solved {
         self.try_settle().expect("the circuit has a solution")

@@ -8,6 +8,7 @@ mod harness;
 mod layers;
 mod ngspice;
 mod physics;
+mod properties;
 mod pty;
 mod reasoning;
 mod screens;
