@@ -191,3 +191,30 @@ fn solve_prints_one_object_with_the_promised_shape() {
     assert_eq!(json["parts"]["K-FLT"]["state"], "operated");
     assert!(json["events"].as_array().is_some_and(|events| !events.is_empty()));
 }
+
+#[test]
+fn a_line_without_an_end_is_refused_and_stray_bytes_are_no_command() {
+    let endless = "x".repeat(100_000);
+    let output = run(&["drill", "bench", "--seed", "1"], &endless);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("is no command"));
+    let transcript =
+        text(&run(&["drill", "bench", "--seed", "1"], "\u{7}\u{1b}[31m\nlook\nquit\n"));
+    assert!(transcript.contains("no command") && !transcript.contains('\u{1b}'), "{transcript}");
+}
+
+#[test]
+fn a_second_spare_in_one_holder_goes_against_a_caution() {
+    let lines = "go fuses\npull F-FL\nfit F-FL\npull F-FL\nfit F-FL\nquit\n";
+    let transcript =
+        text(&run(&["drill", "t4-ac", "--fault", "I-FL-L:shorted", "--seed", "5"], lines));
+    assert_eq!(transcript.matches("fuse F-FL: blown").count(), 2, "{transcript}");
+    assert!(transcript.contains("Caution: a second spare for F-FL"), "{transcript}");
+}
+
+#[test]
+fn walking_back_takes_as_long_as_walking_there() {
+    let transcript = text(&run(&["drill", "t4-ac", "--seed", "5"], "go fuses\ngo deck\nquit\n"));
+    assert!(transcript.contains("[1 min] go to FUSE CABINET: 1 min."), "{transcript}");
+    assert!(transcript.contains("[2 min] go to FLIGHT DECK: 1 min."), "{transcript}");
+}

@@ -107,7 +107,7 @@ pub struct Station {
     pub id: String,
     /// Placard text.
     pub title: String,
-    /// Minutes to walk there from any other station.
+    /// Minutes to walk there from the first station, and back.
     pub reach_minutes: f64,
     /// Minutes to open it the first time (panels, covers); zero when always open.
     pub open_minutes: f64,

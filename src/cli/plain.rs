@@ -4,7 +4,7 @@
 //! script can drive it. It goes through the same [`Session::apply`] as the screen.
 
 use std::collections::BTreeMap;
-use std::io::{BufRead, Write};
+use std::io::{BufRead, Read, Write};
 
 use anyhow::Result;
 
@@ -30,7 +30,7 @@ when its cause is known.";
 /// When the input cannot be read, the output not written, or the model not solved.
 pub(super) fn work(
     mut session: Session,
-    input: impl BufRead,
+    mut input: impl BufRead,
     mut out: impl Write,
     prompt: bool,
 ) -> Result<Ended> {
@@ -43,8 +43,9 @@ pub(super) fn work(
     arrive(&mut out, &session, &mut seen)?;
     writeln!(out, "Type `help` for the commands.")?;
     ask(&mut out, prompt)?;
-    for line in input.lines() {
-        let line = line?;
+    let mut bytes = Vec::new();
+    while next_line(&mut input, &mut bytes)? {
+        let line = String::from_utf8_lossy(&bytes);
         let line = line.trim();
         if !line.is_empty() && !line.starts_with('#') {
             match parse(&circuit, line) {
@@ -66,6 +67,22 @@ pub(super) fn work(
     }
     writeln!(out, "Input ended after {}; no call was made.", minutes(session.minutes()))?;
     Ok(Ended::Well)
+}
+
+/// Bytes in the longest line that is read: far above any command.
+const LONGEST_LINE: u64 = 4096;
+
+/// Reads the next line; false at the end of the input.
+///
+/// # Errors
+/// When it cannot be read, or is longer than any command.
+fn next_line(input: &mut impl BufRead, bytes: &mut Vec<u8>) -> Result<bool> {
+    bytes.clear();
+    let read = input.by_ref().take(LONGEST_LINE).read_until(b'\n', bytes)?;
+    if read as u64 == LONGEST_LINE && bytes.last() != Some(&b'\n') {
+        anyhow::bail!("a line of over {LONGEST_LINE} bytes is no command; the drill ends here");
+    }
+    Ok(read > 0)
 }
 
 /// What was last seen of each face, so that only news is told.

@@ -21,8 +21,7 @@ pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
     let (network, settled) = solve(circuit, &arguments.sets, &arguments.faults)?;
     let mut out = std::io::stdout().lock();
     if arguments.json {
-        serde_json::to_writer(&mut out, &as_json(&network, &settled))?;
-        writeln!(out)?;
+        writeln!(out, "{}", as_json(&network, &settled))?;
     } else {
         as_text(&mut out, &network, &settled)?;
     }

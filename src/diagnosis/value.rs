@@ -13,6 +13,7 @@ use crate::circuit::{AIRFRAME, Circuit, Kind, PartId, StationId};
 use crate::network::PartState;
 use crate::observation::{
     Act, ErrorSpan, Function, Instrument, Probe, Showing, Sight, Step, Touch, What, Whereabouts,
+    walking_minutes,
 };
 
 /// A step one could take next, walking there included.
@@ -190,7 +191,7 @@ impl<'a> Question<'a> {
             let deck = circuit.stations_with_ids().find(|(_, s)| s.crew).map(|(id, _)| id);
             if let Some(deck) = deck.filter(|deck| *deck != station) {
                 path.push(Step::Go(deck));
-                minutes += circuit.station(deck).reach_minutes;
+                minutes += walking_minutes(circuit, station, deck);
             }
         }
         Plan { step, station, minutes, path }

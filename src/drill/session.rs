@@ -368,6 +368,15 @@ impl Session {
         Outcome::Done(self.log.len() - 1)
     }
 
+    /// The highest voltage to the airframe on any terminal of a part.
+    fn live_volts(&self, part: PartId) -> f64 {
+        let solution = &self.aircraft.settled().solution;
+        let nets = self.circuit().part(part).kind.nets();
+        nets.into_iter()
+            .map(|net| solution.rms_between(net, crate::circuit::AIRFRAME))
+            .fold(0.0, f64::max)
+    }
+
     /// Cautions that a step about to be done goes against.
     fn breaches_before(&self, step: Step) -> Vec<String> {
         let mut breaches = Vec::new();
@@ -389,15 +398,30 @@ impl Session {
                     ));
                 }
             }
+            Act::FitSpare(part) => {
+                let spent = self
+                    .log
+                    .iter()
+                    .filter(|e| e.observation.step == Step::Act(Act::FitSpare(part)))
+                    .count();
+                if spent > 0 {
+                    breaches.push(format!(
+                        "a second spare for {}: a fuse that blows again means a short to be \
+                         found first",
+                        circuit.part(part).id
+                    ));
+                }
+                let live = self.live_volts(part);
+                if live > LETHAL_ABOVE_VOLTS {
+                    breaches.push(format!(
+                        "fuse fitted in {} with {} on its holder: fit it with the feeder dead",
+                        circuit.part(part).id,
+                        crate::units::quantity(live, "V")
+                    ));
+                }
+            }
             Act::Replace(part) => {
-                let solution = &self.aircraft.settled().solution;
-                let live = circuit
-                    .part(part)
-                    .kind
-                    .nets()
-                    .into_iter()
-                    .map(|net| solution.rms_between(net, crate::circuit::AIRFRAME))
-                    .fold(0.0, f64::max);
+                let live = self.live_volts(part);
                 let at_a_face = matches!(circuit.part(part).kind, Kind::Lamp(_) | Kind::Fuse(_));
                 if live > LETHAL_ABOVE_VOLTS && !at_a_face {
                     breaches.push(format!(

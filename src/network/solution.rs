@@ -38,12 +38,12 @@ impl Solution {
 
     /// Alternating volts between two nets, root mean square over all sources.
     pub fn ac_between(&self, a: NetId, b: NetId) -> f64 {
-        let square: f64 = self
-            .ac
+        // Summed from zero: an empty sum of floats is minus zero.
+        self.ac
             .iter()
             .map(|group| (group.volts[a.index()] - group.volts[b.index()]).norm_sqr())
-            .sum();
-        square.sqrt()
+            .fold(0.0, |sum, square| sum + square)
+            .sqrt()
     }
 
     /// Heating value of the whole voltage between two nets.

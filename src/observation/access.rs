@@ -72,6 +72,15 @@ pub enum Refusal {
     },
 }
 
+/// Minutes to walk between two stations: each knows how far it is from the first, and
+/// between two others one passes the farther way.
+pub fn walking_minutes(circuit: &Circuit, from: StationId, to: StationId) -> f64 {
+    if from == to {
+        return 0.0;
+    }
+    circuit.station(from).reach_minutes.max(circuit.station(to).reach_minutes)
+}
+
 impl Whereabouts {
     /// At the first station, in the normal setup, with all spares.
     pub fn start(circuit: &Circuit) -> Self {
@@ -92,9 +101,9 @@ impl Whereabouts {
         if there == self.station {
             return 0.0;
         }
-        let station = circuit.station(there);
-        let opening = if self.opened[there.index()] { 0.0 } else { station.open_minutes };
-        station.reach_minutes + opening
+        let opening =
+            if self.opened[there.index()] { 0.0 } else { circuit.station(there).open_minutes };
+        walking_minutes(circuit, self.station, there) + opening
     }
 
     /// Minutes a step takes once one is where it is done; walking for [`Step::Go`].

@@ -13,7 +13,7 @@ mod look;
 mod probe;
 mod rig;
 
-pub use access::{Refusal, Whereabouts};
+pub use access::{Refusal, Whereabouts, walking_minutes};
 pub use dial::{Dial, ErrorSpan, Reading};
 pub use look::{
     Look, Showing, has_face, light_word, meter_dial, meter_value, readable_step, relative_light,

@@ -195,6 +195,10 @@ fn verdict(session: &Session, belief: &Belief) -> Verdict {
             "Isolated and proven: part and fault are right.".to_owned()
         }
         (true, true) => "Isolated and proven: the part is right, its fault another.".to_owned(),
+        (true, false) if !verdict.right_mode => format!(
+            "The part is right, its fault is another, and it was not proven: the observations \
+             gave the part {percent} %."
+        ),
         (true, false) => format!(
             "The part is right, but not proven: the observations gave it {percent} %, a proof \
              takes {} %.",
@@ -296,6 +300,15 @@ fn remark(
         } else {
             format!("the part was already known; {left} of its faults were left")
         };
+    }
+    if best.is_some_and(|b| b.step == chosen.step) {
+        return match best.map(|b| b.then.len()) {
+            Some(1..) => "the best available step, with what follows it".to_owned(),
+            _ => "the best available step".to_owned(),
+        };
+    }
+    if chosen.step == Step::LookAround {
+        return "a look around, free of charge".to_owned();
     }
     if chosen.bits <= NO_BITS {
         let nothing = match chosen.step {

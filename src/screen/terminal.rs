@@ -8,7 +8,7 @@ use std::time::Duration;
 use crossterm::event::{Event, poll, read};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
-use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM};
 use signal_hook::iterator::Signals;
 
 use super::app::{App, Start};
@@ -32,13 +32,13 @@ const WAIT: Duration = Duration::from_millis(250);
 const PATIENCE: Duration = Duration::from_secs(2);
 
 /// Runs the screen until it is left, and gives the terminal back: after a key, a panic,
-/// or one of SIGTERM, SIGHUP and SIGINT.
+/// or one of SIGTERM, SIGHUP, SIGINT and SIGQUIT.
 ///
 /// # Errors
 /// When the terminal cannot be set up, read or written.
 pub fn run(start: Start) -> io::Result<ExitSummary> {
     let signal = Arc::new(AtomicUsize::new(0));
-    let signals = Signals::new([SIGTERM, SIGHUP, SIGINT])?;
+    let signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGQUIT])?;
     let watched = signals.handle();
     watch(signals, Arc::clone(&signal));
     // NO_COLOR with any text in it turns colours off (no-color.org).
