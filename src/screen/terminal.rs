@@ -63,8 +63,12 @@ pub fn run(start: Start) -> io::Result<ExitSummary> {
     if signal.load(Ordering::Relaxed) == 0 {
         watched.close();
     }
-    let number = signal.load(Ordering::Relaxed);
-    let signal = (number != 0).then(|| i32::try_from(number).unwrap_or(0));
+    // A closed terminal may be seen before its signal has been delivered.
+    let gone = !wait_for_input(Duration::ZERO).unwrap_or(false);
+    let signal = match signal.load(Ordering::Relaxed) {
+        0 => gone.then_some(SIGHUP),
+        number => Some(i32::try_from(number).unwrap_or(SIGHUP)),
+    };
     match result {
         // After a hangup there is no terminal left to answer.
         Err(_) if signal.is_some() => Ok(ExitSummary { right_part: None, signal }),
