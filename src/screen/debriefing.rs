@@ -324,14 +324,13 @@ fn step_row(
     put_right(buffer, text, text.y, numbers, style);
 }
 
-/// How many faults are left, as a bar of eighths of a cell.
+/// How many faults are left, as a bar; half as high as its row, so that bars stand apart.
 fn bar(buffer: &mut Buffer, area: Rect, left: usize, of: usize, theme: Theme) {
-    const EIGHTHS: [&str; 8] = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"];
     let columns = bar_columns(area.width);
-    let full = usize::from(columns) * 8;
-    let eighths = (left * full).div_ceil(of.max(1)).min(full);
-    let text = format!("{}{}", "█".repeat(eighths / 8), EIGHTHS[eighths % 8]);
-    put(buffer, area, area.right().saturating_sub(columns), area.y, &text, theme.quiet());
+    let full = usize::from(columns);
+    let length = (left * full).div_ceil(of.max(1)).min(full);
+    let x = area.right().saturating_sub(columns);
+    put(buffer, area, x, area.y, &"▄".repeat(length), theme.quiet());
 }
 
 fn row_lines(row: &Row, at: usize, columns: u16, theme: Theme) -> Vec<Line> {
