@@ -4,7 +4,7 @@
 use super::element::{self, Element, Form, Matrix, siemens};
 use super::solution::Solution;
 use super::solve::{Network, SolveError};
-use super::sparse::Scalar;
+use super::sparse::{Factored, Scalar};
 use super::state::State;
 use crate::circuit::NetId;
 
@@ -32,15 +32,17 @@ impl Network {
             if ends == [None, None] {
                 continue;
             }
-            let mut matrix = island.direct(&cold);
+            let mut factored = Factored::default();
             let mut solved = vec![0.0; island.nets.len()];
             for (end, amps) in ends.iter().zip([1.0, -1.0]) {
                 if let Some(local) = end {
                     solved[*local] += amps;
                 }
             }
-            island.plan.factor(&mut matrix).map_err(|s| self.floating(island, s.node))?;
-            island.plan.solve(&matrix, &mut solved);
+            factored
+                .update(&island.plan, island.direct(&cold))
+                .map_err(|s| self.floating(island, s.node))?;
+            factored.solve(&island.plan, &mut solved);
             for (end, volts) in ends.iter().zip(&mut volts) {
                 if let Some(local) = end {
                     *volts = solved[*local];

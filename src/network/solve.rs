@@ -14,7 +14,7 @@ use super::follow::{BALANCED, Balance, Due, Follower, Search};
 use super::island::{Island, Wiring, islands_of};
 use super::machine::{Machine, machines};
 use super::solution::{AcGroup, Solution};
-use super::sparse::Plan;
+use super::sparse::{Factored, Plan};
 use super::state::State;
 use crate::circuit::{Circuit, Kind, NetId, PartId};
 use crate::units::magnitude;
@@ -65,18 +65,18 @@ pub enum SolveError {
 /// Shaft speed below which a machine gives nothing to speak of.
 const LEAST_SPEED: f64 = 0.02;
 
-/// What one solution leaves for the next: phasor matrices and their factors, which
-/// hold as long as the matrix is the same.
+/// What one solution leaves for the next: matrices and their factors, of which only
+/// what a change can reach is worked out again.
 #[derive(Default)]
 pub(super) struct Workspace {
-    phasors: Vec<Factored>,
+    direct: Vec<(u32, Factored<f64>)>,
+    phasors: Vec<Phasors>,
 }
 
-struct Factored {
+struct Phasors {
     island: u32,
     hertz: f64,
-    matrix: Vec<Complex64>,
-    factors: Vec<Complex64>,
+    factored: Factored<Complex64>,
     /// Whether the matrix is known to be that of the present state.
     current: bool,
     /// What one volt of a machine sets up at the island's nets.
@@ -222,7 +222,7 @@ impl Network {
         let mut search = Search::new(self.followers.len(), enough);
         loop {
             self.alternating(state, &due, workspace, &mut solution.ac)?;
-            self.direct(state, &mut solution.dc)?;
+            self.direct(state, workspace, &mut solution.dc)?;
             let watts = |part| self.delivered_watts(part, &solution);
             match search.round(&self.followers, &solution, watts, state) {
                 Balance::Found => return Ok(solution),
@@ -240,17 +240,29 @@ impl Network {
     }
 
     /// Direct voltages with every supply on.
-    fn direct(&self, state: &State, dc: &mut [f64]) -> Result<(), SolveError> {
-        for island in &self.islands {
+    fn direct(
+        &self,
+        state: &State,
+        workspace: &mut Workspace,
+        dc: &mut [f64],
+    ) -> Result<(), SolveError> {
+        for (number, island) in (0..).zip(&self.islands) {
             // An island without a supply stands at zero, provided that insulation
             // ties it down; without insulation it has to be looked at.
             if !island.supplied && self.circuit.insulation_ohms.is_finite() {
                 continue;
             }
-            let mut matrix = island.direct(state);
+            let known = workspace.direct.iter().position(|(island, _)| *island == number);
+            let at = known.unwrap_or_else(|| {
+                workspace.direct.push((number, Factored::default()));
+                workspace.direct.len() - 1
+            });
+            let factored = &mut workspace.direct[at].1;
+            factored
+                .update(&island.plan, island.direct(state))
+                .map_err(|s| self.floating(island, s.node))?;
             let mut volts = island.supply_amps.clone();
-            island.plan.factor(&mut matrix).map_err(|s| self.floating(island, s.node))?;
-            island.plan.solve(&matrix, &mut volts);
+            factored.solve(&island.plan, &mut volts);
             for (net, volts) in island.nets.iter().zip(&volts) {
                 dc[net.index()] = *volts;
             }
@@ -269,8 +281,8 @@ impl Network {
         match due {
             Due::All => {
                 groups.clear();
-                for factored in &mut workspace.phasors {
-                    factored.current = false;
+                for phasors in &mut workspace.phasors {
+                    phasors.current = false;
                 }
                 for machine in &self.machines {
                     groups.extend(self.group(machine, state, workspace)?);
@@ -305,14 +317,14 @@ impl Network {
         let hertz = machine.hertz(speed);
         let at = self.refresh(workspace, number, hertz, state)?;
         let island = &self.islands[number as usize];
-        let factored = &mut workspace.phasors[at];
-        let unit = if let Some(at) = factored.unit.iter().position(|(p, _)| *p == machine.part) {
-            &factored.unit[at].1
+        let phasors = &mut workspace.phasors[at];
+        let unit = if let Some(at) = phasors.unit.iter().position(|(p, _)| *p == machine.part) {
+            &phasors.unit[at].1
         } else {
             let mut volts = self.unit_amps(machine, hertz);
-            island.plan.solve(&factored.factors, &mut volts);
-            factored.unit.push((machine.part, volts));
-            &factored.unit[factored.unit.len() - 1].1
+            phasors.factored.solve(&island.plan, &mut volts);
+            phasors.unit.push((machine.part, volts));
+            &phasors.unit[phasors.unit.len() - 1].1
         };
         let sensed = self.places[machine.sensed().index()]
             .map_or(0.0, |(_, local)| magnitude(unit[local as usize]));
@@ -333,31 +345,25 @@ impl Network {
         hertz: f64,
         state: &State,
     ) -> Result<usize, SolveError> {
-        let known = workspace.phasors.iter().position(|f| f.island == number && f.hertz == hertz);
-        if let Some(at) = known
-            && workspace.phasors[at].current
-        {
-            return Ok(at);
-        }
-        let island = &self.islands[number as usize];
-        let matrix = island.phasor(state, hertz, self.wiring());
-        if let Some(at) = known
-            && workspace.phasors[at].matrix == matrix
-        {
-            workspace.phasors[at].current = true;
-            return Ok(at);
-        }
-        let mut factors = matrix.clone();
-        island.plan.factor(&mut factors).map_err(|s| self.floating(island, s.node))?;
-        let unit = Vec::new();
-        let made = Factored { island: number, hertz, matrix, factors, current: true, unit };
-        Ok(if let Some(at) = known {
-            workspace.phasors[at] = made;
-            at
-        } else {
+        let known = workspace.phasors.iter().position(|p| p.island == number && p.hertz == hertz);
+        let at = known.unwrap_or_else(|| {
+            let factored = Factored::default();
+            let unit = Vec::new();
+            let made = Phasors { island: number, hertz, factored, current: false, unit };
             workspace.phasors.push(made);
             workspace.phasors.len() - 1
-        })
+        });
+        let phasors = &mut workspace.phasors[at];
+        if !phasors.current {
+            let island = &self.islands[number as usize];
+            let matrix = island.phasor(state, hertz, self.wiring());
+            let differs = phasors.factored.update(&island.plan, matrix);
+            if differs.map_err(|s| self.floating(island, s.node))? {
+                phasors.unit.clear();
+            }
+            phasors.current = true;
+        }
+        Ok(at)
     }
 
     /// The currents that one volt of a machine drives into its island when shorted.

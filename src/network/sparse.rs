@@ -1,5 +1,8 @@
 //! Sparse LU on a fixed pattern: the elimination is planned once and replayed
-//! with other values as often as the state of the circuit changes.
+//! with other values as often as the state of the circuit changes, and only for the
+//! nodes that a change can reach: those it touches and those eliminated after them
+//! that hang on them (their ancestors in the elimination tree; T. A. Davis, *Direct
+//! Methods for Sparse Linear Systems*, from memory).
 //!
 //! Nodal matrices of passive networks need no pivoting for stability: their
 //! Hermitian part is positive (semi-)definite, which bounds the growth of the
@@ -52,20 +55,47 @@ struct Neighbour {
     upper: u32,
 }
 
+/// One product that is taken off an entry: `target -= lower * upper`.
+#[derive(Clone, Copy, Debug)]
+struct Product {
+    target: u32,
+    lower: u32,
+    upper: u32,
+}
+
+/// The elimination of one node.
+#[derive(Clone, Copy, Debug)]
+struct Step {
+    pivot: u32,
+    /// The next step that this one changes, if any.
+    parent: Option<u32>,
+    /// Its range in `neighbours`.
+    neighbours: (u32, u32),
+    /// Its range in `products`: what earlier steps take off its row and column.
+    products: (u32, u32),
+}
+
 /// The elimination plan for one pattern of nonzeros, symmetric in structure.
 #[derive(Debug)]
 pub(super) struct Plan {
     nodes: usize,
-    slots: usize,
-    order: Vec<u32>,
-    /// For each pivot in order, its range in `neighbours` and where its targets start.
-    steps: Vec<(u32, u32, u32)>,
+    steps: Vec<Step>,
     neighbours: Vec<Neighbour>,
-    targets: Vec<u32>,
+    products: Vec<Product>,
+    /// By slot: the step that makes it final.
+    owner: Vec<u32>,
     /// By row: where its entries off the diagonal start in `entries`.
     rows: Vec<u32>,
     /// Column and slot of each entry named to [`Plan::new`], by row, columns rising.
     entries: Vec<(u32, u32)>,
+}
+
+/// A matrix and its factors, brought up to date as the matrix changes.
+#[derive(Debug, Default)]
+pub(super) struct Factored<T> {
+    matrix: Vec<T>,
+    /// Below the diagonal the multipliers, on it the inverse pivots.
+    factors: Vec<T>,
 }
 
 /// A pivot vanished: the named node hangs in the air.
@@ -98,16 +128,11 @@ impl Plan {
             }
         }
         rows.push(entries.len() as u32);
-        let mut plan = Self {
-            nodes,
-            slots: 0,
-            order: Vec::with_capacity(nodes),
-            steps: Vec::with_capacity(nodes),
-            neighbours: Vec::new(),
-            targets: Vec::new(),
-            rows,
-            entries,
-        };
+        let mut steps = Vec::with_capacity(nodes);
+        let mut neighbours: Vec<Neighbour> = Vec::new();
+        // Products in the order of the steps that make them, with row and column.
+        let mut made: Vec<(Product, u32, u32)> = Vec::new();
+        let mut turn = vec![0_u32; nodes];
         let mut queue: BTreeSet<(usize, u32)> =
             near.iter().enumerate().map(|(node, set)| (set.len(), node as u32)).collect();
         while let Some((_, pivot)) = queue.pop_first() {
@@ -116,35 +141,58 @@ impl Plan {
                 queue.remove(&(near[node as usize].len(), node));
                 near[node as usize].remove(&pivot);
             }
-            let first = plan.neighbours.len() as u32;
-            let first_target = plan.targets.len() as u32;
-            for &row in &around {
-                plan.neighbours.push(Neighbour {
-                    node: row,
-                    lower: places[&(row, pivot)],
-                    upper: places[&(pivot, row)],
-                });
-                for &column in &around {
-                    let slot = if row == column {
-                        row
+            let first = neighbours.len();
+            neighbours.extend(around.iter().map(|&node| Neighbour {
+                node,
+                lower: places[&(node, pivot)],
+                upper: places[&(pivot, node)],
+            }));
+            for row in first..neighbours.len() {
+                for column in first..neighbours.len() {
+                    let (row, column) = (neighbours[row], neighbours[column]);
+                    let target = if row.node == column.node {
+                        row.node
                     } else {
-                        near[row as usize].insert(column);
-                        *places.entry((row, column)).or_insert_with(|| {
+                        near[row.node as usize].insert(column.node);
+                        *places.entry((row.node, column.node)).or_insert_with(|| {
                             slots += 1;
                             slots - 1
                         })
                     };
-                    plan.targets.push(slot);
+                    let product = Product { target, lower: row.lower, upper: column.upper };
+                    made.push((product, row.node, column.node));
                 }
             }
             for &node in &around {
                 queue.insert((near[node as usize].len(), node));
             }
-            plan.order.push(pivot);
-            plan.steps.push((first, plan.neighbours.len() as u32, first_target));
+            turn[pivot as usize] = steps.len() as u32;
+            let neighbours = (first as u32, neighbours.len() as u32);
+            steps.push(Step { pivot, parent: None, neighbours, products: (0, 0) });
         }
-        plan.slots = slots as usize;
-        plan
+        // Each product is taken off just before its target is needed. Sorting is stable,
+        // so each target sees its products in the order of elimination.
+        let taken = |(_, row, column): &(Product, u32, u32)| {
+            turn[*row as usize].min(turn[*column as usize])
+        };
+        made.sort_by_key(taken);
+        let mut owner = vec![0; slots as usize];
+        let mut done = 0;
+        for at in 0..steps.len() as u32 {
+            let step = &mut steps[at as usize];
+            let first = done;
+            done += made[first..].partition_point(|product| taken(product) <= at);
+            step.products = (first as u32, done as u32);
+            let around = &neighbours[step.neighbours.0 as usize..step.neighbours.1 as usize];
+            step.parent = around.iter().map(|n| turn[n.node as usize]).min();
+            owner[step.pivot as usize] = at;
+            for n in around {
+                owner[n.lower as usize] = at;
+                owner[n.upper as usize] = at;
+            }
+        }
+        let products = made.into_iter().map(|(product, ..)| product).collect();
+        Self { nodes, steps, neighbours, products, owner, rows, entries }
     }
 
     /// Unknowns.
@@ -154,7 +202,7 @@ impl Plan {
 
     /// How many values a matrix of this pattern holds, fill included.
     pub(super) fn slots(&self) -> usize {
-        self.slots
+        self.owner.len()
     }
 
     /// The slot of an entry; the diagonal of node `i` is slot `i`.
@@ -171,56 +219,97 @@ impl Plan {
         entries[at.expect("the pair was named when the plan was made")].1
     }
 
-    /// Factors `values` in place.
-    ///
-    /// # Errors
-    /// [`Singular`] when a pivot is nothing beside what the node's row started with.
-    pub(super) fn factor<T: Scalar>(&self, values: &mut [T]) -> Result<(), Singular> {
-        let sizes: Vec<f64> = values[..self.nodes].iter().map(|d| d.size()).collect();
-        for (&pivot, &(first, last, first_target)) in self.order.iter().zip(&self.steps) {
-            let diagonal = values[pivot as usize];
-            let size = diagonal.size();
-            // A pivot a million million times smaller than the row's own diagonal is
-            // what rounding leaves of zero; insulation leakage stays well above it.
-            // Written so that a pivot that is not a number is refused as well.
-            if !(size > sizes[pivot as usize] * 1e-13 && size.is_finite()) {
-                return Err(Singular { node: pivot });
-            }
-            // The inverse is kept in place of the pivot, for the substitutions.
-            let inverse = diagonal.inverse();
-            values[pivot as usize] = inverse;
-            let around = &self.neighbours[first as usize..last as usize];
-            let targets = &self.targets[first_target as usize..][..around.len() * around.len()];
-            for (row, targets) in around.iter().zip(targets.chunks_exact(around.len().max(1))) {
-                let factor = values[row.lower as usize] * inverse;
-                values[row.lower as usize] = factor;
-                for (column, target) in around.iter().zip(targets) {
-                    let upper = values[column.upper as usize];
-                    values[*target as usize] -= factor * upper;
-                }
-            }
+    fn around(&self, step: &Step) -> &[Neighbour] {
+        &self.neighbours[step.neighbours.0 as usize..step.neighbours.1 as usize]
+    }
+
+    /// Works out one step of the elimination from the matrix and the steps before it.
+    fn eliminate<T: Scalar>(
+        &self,
+        step: &Step,
+        matrix: &[T],
+        factors: &mut [T],
+    ) -> Result<(), Singular> {
+        let pivot = step.pivot as usize;
+        factors[pivot] = matrix[pivot];
+        for n in self.around(step) {
+            factors[n.lower as usize] = matrix[n.lower as usize];
+            factors[n.upper as usize] = matrix[n.upper as usize];
+        }
+        for product in &self.products[step.products.0 as usize..step.products.1 as usize] {
+            let taken = factors[product.lower as usize] * factors[product.upper as usize];
+            factors[product.target as usize] -= taken;
+        }
+        let size = factors[pivot].size();
+        // A pivot a million million times smaller than the row's own diagonal is
+        // what rounding leaves of zero; insulation leakage stays well above it.
+        // Written so that a pivot that is not a number is refused as well.
+        if !(size > matrix[pivot].size() * 1e-13 && size.is_finite()) {
+            return Err(Singular { node: step.pivot });
+        }
+        let inverse = factors[pivot].inverse();
+        factors[pivot] = inverse;
+        for n in self.around(step) {
+            factors[n.lower as usize] *= inverse;
         }
         Ok(())
     }
+}
 
-    /// Solves for one right-hand side in place, `values` being factored.
-    pub(super) fn solve<T: Scalar>(&self, values: &[T], rhs: &mut [T]) {
-        for (&pivot, &(first, last, _)) in self.order.iter().zip(&self.steps) {
-            let here = rhs[pivot as usize];
+impl<T: Scalar> Factored<T> {
+    /// Takes over a matrix and brings the factors up to date; tells whether it differs
+    /// from the last one.
+    ///
+    /// # Errors
+    /// [`Singular`] when a pivot is nothing beside what the node's row started with.
+    pub(super) fn update(&mut self, plan: &Plan, matrix: Vec<T>) -> Result<bool, Singular> {
+        let mut reached = vec![self.matrix.is_empty(); plan.nodes];
+        if self.matrix.is_empty() {
+            self.factors = vec![T::zero(); plan.slots()];
+        } else {
+            for ((old, new), owner) in self.matrix.iter().zip(&matrix).zip(&plan.owner) {
+                if old != new {
+                    reached[*owner as usize] = true;
+                }
+            }
+        }
+        self.matrix = matrix;
+        let mut differs = false;
+        for (at, step) in plan.steps.iter().enumerate() {
+            if !reached[at] {
+                continue;
+            }
+            differs = true;
+            if let Some(parent) = step.parent {
+                reached[parent as usize] = true;
+            }
+            if let Err(singular) = plan.eliminate(step, &self.matrix, &mut self.factors) {
+                // Half done is worth nothing: the next matrix starts afresh.
+                self.matrix.clear();
+                return Err(singular);
+            }
+        }
+        Ok(differs)
+    }
+
+    /// Solves for one right-hand side in place.
+    pub(super) fn solve(&self, plan: &Plan, rhs: &mut [T]) {
+        for step in &plan.steps {
+            let here = rhs[step.pivot as usize];
             // Most of a right-hand side is zero: few nets are fed directly.
             if here.is_zero() {
                 continue;
             }
-            for row in &self.neighbours[first as usize..last as usize] {
-                rhs[row.node as usize] -= values[row.lower as usize] * here;
+            for row in plan.around(step) {
+                rhs[row.node as usize] -= self.factors[row.lower as usize] * here;
             }
         }
-        for (&pivot, &(first, last, _)) in self.order.iter().zip(&self.steps).rev() {
-            let mut sum = rhs[pivot as usize];
-            for column in &self.neighbours[first as usize..last as usize] {
-                sum -= values[column.upper as usize] * rhs[column.node as usize];
+        for step in plan.steps.iter().rev() {
+            let mut sum = rhs[step.pivot as usize];
+            for column in plan.around(step) {
+                sum -= self.factors[column.upper as usize] * rhs[column.node as usize];
             }
-            rhs[pivot as usize] = sum * values[pivot as usize];
+            rhs[step.pivot as usize] = sum * self.factors[step.pivot as usize];
         }
     }
 }
@@ -258,8 +347,9 @@ mod tests {
             let mut x = vec![Complex64::ZERO; nodes];
             x[0] = Complex64::ONE;
             let rhs = x.clone();
-            plan.factor(&mut values).expect("a grounded network is regular");
-            plan.solve(&values, &mut x);
+            let mut factored = Factored::default();
+            assert!(factored.update(&plan, values).expect("a grounded network is regular"));
+            factored.solve(&plan, &mut x);
             for row in 0..nodes as u32 {
                 let mut sum = dense[row as usize] * x[row as usize];
                 let (first, last) = (plan.rows[row as usize], plan.rows[row as usize + 1]);
@@ -279,6 +369,41 @@ mod tests {
         values[..2].fill(2.0);
         values[plan.slot(0, 1) as usize] = -1.0;
         values[plan.slot(1, 0) as usize] = -1.0;
-        assert_eq!(plan.factor(&mut values), Err(Singular { node: 2 }));
+        let mut factored = Factored::default();
+        assert_eq!(factored.update(&plan, values.clone()), Err(Singular { node: 2 }));
+        // And once it is tied down all is well again.
+        values[2] = 1.0;
+        assert_eq!(factored.update(&plan, values), Ok(true));
+    }
+
+    #[test]
+    fn factors_brought_up_to_date_are_those_made_afresh() {
+        let mut chance = Chance::stream(5, "sparse");
+        let nodes = 40_u32;
+        let pairs: Vec<(u32, u32)> = (0..60)
+            .map(|k| {
+                let b = if k < nodes - 1 { k + 1 } else { (chance.unit() * 40.0) as u32 };
+                ((chance.unit() * f64::from(b.max(1))) as u32, b)
+            })
+            .filter(|(a, b)| a != b)
+            .collect();
+        let plan = Plan::new(nodes as usize, pairs.iter().copied());
+        let mut matrix = vec![0.0; plan.slots()];
+        matrix[..nodes as usize].fill(1e-3);
+        let mut kept = Factored::default();
+        for round in 0..200 {
+            let (a, b) = pairs[(chance.unit() * pairs.len() as f64) as usize];
+            let y = if round % 3 == 0 { 1e3 } else { chance.unit() };
+            let mut add = |slot: u32, y: f64| matrix[slot as usize] += y;
+            add(a, y);
+            add(b, y);
+            add(plan.slot(a, b), -y);
+            add(plan.slot(b, a), -y);
+            assert!(kept.update(&plan, matrix.clone()).expect("it is grounded"));
+            assert!(!kept.update(&plan, matrix.clone()).expect("it is grounded"));
+            let mut fresh = Factored::default();
+            assert!(fresh.update(&plan, matrix.clone()).expect("it is grounded"));
+            assert_eq!(kept.factors, fresh.factors, "round {round}");
+        }
     }
 }
