@@ -9,7 +9,7 @@ use super::command::Command;
 use super::drilling::scrolled;
 use super::frame::{Areas, foot, head, keys, notice};
 use super::sheet::{Line, Text, capital, draw_lines};
-use super::text::{fit, put, put_right, rule, wrap};
+use super::text::{counted, fit, put, put_right, rule, wrap};
 use super::theme::Theme;
 use crate::drill::Session;
 use crate::score::{Debrief, Row};
@@ -356,7 +356,11 @@ fn row_lines(row: &Row, at: usize, columns: u16, theme: Theme) -> Vec<Line> {
         text.paragraph("Advice was asked for before this step.", theme.quiet());
     }
     text.paragraph(
-        &format!("Left: {} faults in {} repair groups.", row.candidates, row.groups),
+        &format!(
+            "Left: {} in {}.",
+            counted(row.candidates, "fault"),
+            counted(row.groups, "repair group")
+        ),
         theme.quiet(),
     );
     for breach in &row.breaches {

@@ -6,7 +6,7 @@ use ratatui::style::Style;
 
 use super::command::{KEYS, key_name};
 use super::notebook::notes;
-use super::text::{put, put_right, width, wrap};
+use super::text::{counted, put, put_right, width, wrap};
 use super::theme::Theme;
 use crate::circuit::StationId;
 use crate::drill::{Advice, Session};
@@ -235,7 +235,11 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
             let price = minutes(prospect.minutes);
             text.paragraph(&format!("Worth {worth} bits for {price}{walk}."), Style::new());
             text.paragraph(
-                &format!("{candidates} faults in {groups} repair groups are still possible."),
+                &format!(
+                    "Still possible: {} in {}.",
+                    counted(*candidates, "fault"),
+                    counted(*groups, "repair group")
+                ),
                 Style::new(),
             );
         }
