@@ -91,7 +91,7 @@ fn main() {
         .map(|_| {
             let since = Instant::now();
             let mut running = start();
-            let took = running.until(since, "crew");
+            let took = running.until(since, "CREW");
             running.child.kill().expect("it ends");
             took
         })
