@@ -9,7 +9,9 @@ use std::sync::Arc;
 
 use halfsplit::chance::Chance;
 use halfsplit::circuit::{Circuit, Kind, NetId, Senses};
-use halfsplit::network::{Network, State, StopReason};
+use halfsplit::faults;
+use halfsplit::library;
+use halfsplit::network::{Network, PartState, State, StopReason};
 use num_complex::Complex64;
 use proptest::prelude::*;
 
@@ -276,6 +278,34 @@ proptest! {
             let net = NetId(net as u32);
             prop_assert!((a.dc_between(net, ground) - b.dc_between(to, ground)).abs() < 1e-8);
             prop_assert!((a.ac_between(net, ground) - b.ac_between(to, ground)).abs() < 1e-6);
+        }
+    }
+}
+
+#[test]
+fn every_fault_of_every_system_settles_in_every_position_of_every_control() {
+    for id in library::NAMES {
+        let circuit = Arc::new(library::load(id).expect("it comes with the program"));
+        let sound = Network::new(circuit.clone());
+        let normal = Solved::settle(sound, State::at_rest(&circuit)).expect("it has a solution");
+        for (fault, mode) in faults::all(&circuit) {
+            let code = fault.code(&circuit);
+            let faulted = Arc::new(faults::apply(&circuit, &fault, &mode));
+            let network = Network::like(faulted.clone(), &normal.network);
+            let mut state = normal.settled.state.clone();
+            state.adopt(&faulted, fault.part);
+            let came = Solved::settle(network, state).unwrap_or_else(|e| panic!("{code}: {e}"));
+            assert!(came.steady(), "{code}: {:?}", came.settled.stop);
+            for (control, part) in faulted.parts_with_ids() {
+                let Kind::Switch(switch) = &part.kind else { continue };
+                for position in 0..switch.positions.len() as u8 {
+                    let mut state = came.settled.state.clone();
+                    state.set(control, PartState::Position(position));
+                    let moved = Solved::settle(came.network.clone(), state);
+                    let moved = moved.unwrap_or_else(|e| panic!("{code}, {}: {e}", part.id));
+                    assert!(moved.steady(), "{code}, {}: {:?}", part.id, moved.settled.stop);
+                }
+            }
         }
     }
 }
