@@ -125,6 +125,19 @@ fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut S
     Ok(())
 }
 
+/// Tells one thing that was seen.
+fn sighting(
+    out: &mut impl Write,
+    indent: &str,
+    circuit: &Circuit,
+    what: What,
+    percept: Percept,
+) -> Result<()> {
+    let (what_words, seen) = (what.told(circuit), percept.told(what, circuit));
+    writeln!(out, "{indent}{}: {}", plain(&what_words), plain(&seen))?;
+    Ok(())
+}
+
 /// Tells what a step showed: its own result always, faces all or only the news.
 fn faces(
     out: &mut impl Write,
@@ -142,12 +155,7 @@ fn faces(
         };
         if news {
             told = true;
-            writeln!(
-                out,
-                "  {}: {}",
-                plain(&what.told(circuit)),
-                plain(&percept.told(what, circuit))
-            )?;
+            sighting(out, "  ", circuit, what, percept)?;
         }
     }
     if !told {
@@ -167,7 +175,7 @@ fn arrive(out: &mut impl Write, session: &Session, seen: &mut Seen) -> Result<()
     for (part, percept) in session.faces() {
         let what = What::Face(part);
         seen.insert(part, percept);
-        writeln!(out, "  {}: {}", plain(&what.told(circuit)), plain(&percept.told(what, circuit)))?;
+        sighting(out, "  ", circuit, what, percept)?;
     }
     for control in crate::drill::view(session).controls {
         writeln!(
@@ -244,12 +252,7 @@ fn tell(out: &mut impl Write, session: &Session, topic: Topic) -> Result<()> {
                 )?;
                 for &(what, percept) in &entry.observation.percepts {
                     if !matches!(what, What::Face(_) | What::WhileHeld(_)) {
-                        writeln!(
-                            out,
-                            "      {}: {}",
-                            plain(&what.told(circuit)),
-                            plain(&percept.told(what, circuit))
-                        )?;
+                        sighting(out, "      ", circuit, what, percept)?;
                     }
                 }
             }

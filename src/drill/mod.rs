@@ -9,8 +9,6 @@ mod session;
 mod view;
 mod write_up;
 
-pub use session::{
-    Action, Advice, Call, Entry, FIRST_STATION, Mark, Outcome, PROVEN, Session, advise,
-};
+pub use session::{Action, Advice, Call, Entry, Mark, Outcome, PROVEN, Session, advise};
 pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
 pub use write_up::WriteUp;

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use super::reader::Reader;
 use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
-use crate::circuit::{Circuit, Kind, PartId, StationId};
+use crate::circuit::{Circuit, Kind, PartId};
 use crate::diagnosis::{Belief, Observation, Prospect, best_prospect};
 use crate::faults::{self, Fault, FaultMode};
 use crate::network::{Event, PartState, SolveError};
@@ -458,6 +458,3 @@ pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice
         groups,
     })
 }
-
-/// The station where a drill starts.
-pub const FIRST_STATION: StationId = StationId(0);
