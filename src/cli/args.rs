@@ -43,17 +43,25 @@ pub struct Drill {
     pub seed: Option<u64>,
 }
 
-/// Arguments of `solve`.
+/// The setup in which a system is looked at, shared by several verbs.
 #[derive(Debug, Args)]
-pub struct Solve {
-    /// A system that comes with the program, a system file, or its folder
-    pub system: String,
+pub struct Setup {
     /// Put a control in a position before switching on
     #[arg(long = "set", value_name = "CONTROL=POSITION")]
     pub sets: Vec<String>,
     /// Let this fault strike once everything runs
     #[arg(long = "fault", value_name = "PART:MODE")]
     pub faults: Vec<String>,
+}
+
+/// Arguments of `solve`.
+#[derive(Debug, Args)]
+pub struct Solve {
+    /// A system that comes with the program, a system file, or its folder
+    pub system: String,
+    /// How it stands
+    #[command(flatten)]
+    pub setup: Setup,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

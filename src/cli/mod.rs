@@ -7,6 +7,7 @@ mod args;
 mod check;
 mod drill;
 mod plain;
+mod setup;
 mod solve;
 
 pub use args::Arguments;

@@ -1,24 +1,21 @@
 //! `halfsplit solve`: a system in a given setup and with given faults, as numbers.
 
 use std::io::Write;
-use std::sync::Arc;
 
-use anyhow::{Context, Result, anyhow, bail};
+use anyhow::Result;
 use serde_json::{Map, Value, json};
 
-use super::{Ended, args};
+use super::{Ended, args, setup};
 use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
-use crate::diagnostic::did_you_mean;
-use crate::faults;
 use crate::library;
-use crate::network::{Network, PartState, Settled, State, StopReason};
+use crate::network::{Network, PartState, Settled, StopReason};
 use crate::observation::{light_word, meter_dial, meter_value, relative_light};
 use crate::units::significant;
 
 /// Solves and prints.
 pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
     let circuit = library::load(&arguments.system)?;
-    let (network, settled) = solve(circuit, &arguments.sets, &arguments.faults)?;
+    let (network, settled) = setup::settle(circuit, &arguments.setup)?;
     let mut out = std::io::stdout().lock();
     if arguments.json {
         writeln!(out, "{}", as_json(&network, &settled))?;
@@ -26,51 +23,6 @@ pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
         as_text(&mut out, &network, &settled)?;
     }
     Ok(Ended::Well)
-}
-
-/// Sets the controls, switches on, lets the faults strike one after another.
-fn solve(circuit: Circuit, sets: &[String], faults: &[String]) -> Result<(Network, Settled)> {
-    let mut circuit = Arc::new(circuit);
-    let mut state = State::at_rest(&circuit);
-    for set in sets {
-        let (control, position) =
-            set.split_once('=').with_context(|| format!("`{set}` is not CONTROL=POSITION"))?;
-        let id = circuit.find_part(control).ok_or_else(|| {
-            let hint = did_you_mean(control, circuit.parts.iter().map(|p| p.id.as_str()));
-            anyhow!("no control `{control}` in this system{}", tail(hint))
-        })?;
-        let Kind::Switch(switch) = &circuit.part(id).kind else {
-            bail!("{} is not a control", circuit.part(id).id)
-        };
-        let at =
-            switch.positions.iter().position(|p| p.eq_ignore_ascii_case(position)).ok_or_else(
-                || {
-                    anyhow!(
-                        "{} has no position `{position}`; it has {}",
-                        circuit.part(id).id,
-                        switch.positions.join(", ")
-                    )
-                },
-            )?;
-        state.set(id, PartState::Position(at as u8));
-    }
-    let mut network = Network::new(Arc::clone(&circuit));
-    let mut settled = network.settle(state)?;
-    for typed in faults {
-        let (fault, mode) = faults::parse(&circuit, typed)?;
-        circuit = Arc::new(faults::apply(&circuit, &fault, &mode));
-        network = Network::like(Arc::clone(&circuit), &network);
-        let mut state = settled.state.clone();
-        state.adopt(&circuit, fault.part);
-        let events = settled.events;
-        settled = network.settle(state)?;
-        settled.events.splice(0..0, events);
-    }
-    Ok((network, settled))
-}
-
-fn tail(hint: Option<String>) -> String {
-    hint.map(|h| format!("; {h}")).unwrap_or_default()
 }
 
 fn stop_word(stop: &StopReason) -> &'static str {
