@@ -5,13 +5,14 @@
 //! A file is taken to be anything at all until it has been read: too large, not
 //! text, or a device that never ends.
 
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::circuit::{Circuit, read_system};
+use crate::circuit::{Circuit, check_builds, read_build};
 use crate::diagnostic::{Diagnostic, Severity, did_you_mean, plain};
 
 /// A system that comes with the program.
@@ -113,26 +114,44 @@ fn lines(findings: &[Diagnostic]) -> String {
 /// [`LoadError`] when there is no such system, when the file cannot be read, or
 /// when it has errors in it.
 pub fn load(name_or_path: &str) -> Result<Circuit, LoadError> {
-    match check(name_or_path)? {
+    load_build(name_or_path, &[])
+}
+
+/// As [`load`], with these mods fitted, in whatever order they are named.
+///
+/// # Errors
+///
+/// As [`load`]; a mod that the system does not offer counts as an error in its file.
+pub fn load_build(name_or_path: &str, mods: &[String]) -> Result<Circuit, LoadError> {
+    let mods: Vec<&str> = mods.iter().map(String::as_str).collect();
+    let (file_name, text) = source(name_or_path)?;
+    match read_build(&file_name, &text, &mods) {
         (Some(circuit), _) => Ok(circuit),
         (None, findings) => Err(LoadError::Findings(findings)),
     }
 }
 
-/// As [`load`], with everything found on the way, warnings too.
+/// As [`load`], with everything found in the plain build, with each mod alone and with
+/// all of them, warnings too.
 ///
 /// # Errors
 ///
 /// [`LoadError`] when there is no such system or the file cannot be read; what is
 /// wrong inside the file is among the findings instead.
 pub fn check(name_or_path: &str) -> Result<(Option<Circuit>, Vec<Diagnostic>), LoadError> {
+    let (file_name, text) = source(name_or_path)?;
+    Ok(check_builds(&file_name, &text))
+}
+
+/// What findings call a system's file, and its text.
+fn source(name_or_path: &str) -> Result<(String, Cow<'static, str>), LoadError> {
     if let Some(system) = embedded(name_or_path) {
-        return Ok(read_system(system.file_name, system.text));
+        return Ok((system.file_name.to_owned(), system.text.into()));
     }
     let path = Path::new(name_or_path);
     let path = if path.is_dir() { path.join(SYSTEM_FILE) } else { path.to_owned() };
     let text = read_text(&path, name_or_path)?;
-    Ok(read_system(&plain(&path.to_string_lossy()), &text))
+    Ok((plain(&path.to_string_lossy()), text.into()))
 }
 
 fn read_text(path: &Path, name: &str) -> Result<String, LoadError> {

@@ -9,7 +9,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use halfsplit::circuit::read_system;
+use halfsplit::circuit::{check_builds, read_build};
 use halfsplit::diagnostic::{Diagnostic, Severity, is_unprintable};
 use halfsplit::library::{self, LoadError};
 
@@ -18,9 +18,16 @@ pub(crate) fn folder(path: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
 }
 
-/// Reads a text and checks what must hold whatever is in it.
+/// Reads a text in every build, or in the one that its first line names as in
+/// `// fitted: 31 44`, and checks what must hold whatever is in it.
 pub(crate) fn read(name: &str, text: &str) -> Vec<Diagnostic> {
-    let (circuit, findings) = read_system(name, text);
+    let (circuit, findings) = match text.strip_prefix("// fitted: ") {
+        Some(rest) => {
+            let mods = rest.lines().next().unwrap_or_default();
+            read_build(name, text, &mods.split_whitespace().collect::<Vec<_>>())
+        }
+        None => check_builds(name, text),
+    };
     let has_error = findings.iter().any(|finding| finding.severity == Severity::Error);
     assert_eq!(circuit.is_none(), has_error, "{name}: {findings:#?}\n{text}");
     assert!(findings.is_sorted_by_key(|finding| finding.place), "{name}: {findings:#?}");

@@ -48,6 +48,8 @@ impl Bench {
                 test_points: Vec::new(),
                 insulation_ohms: f64::INFINITY,
                 spare_fuses: Vec::new(),
+                mods: Vec::new(),
+                fitted: Vec::new(),
             },
         }
     }

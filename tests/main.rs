@@ -6,6 +6,7 @@ mod flagship;
 mod guide;
 mod harness;
 mod layers;
+mod mods;
 mod ngspice;
 mod physics;
 mod properties;

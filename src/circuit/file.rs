@@ -35,6 +35,30 @@ pub(super) struct SystemFile {
     pub(super) parts: Vec<Entry>,
     #[serde(default)]
     pub(super) test_points: Vec<Entry>,
+    #[serde(default)]
+    pub(super) mods: Vec<ModFile>,
+}
+
+/// One mod: what fitting it does to the plain build.
+#[derive(Debug, Deserialize)]
+#[serde(rename = "Mod", deny_unknown_fields)]
+pub(super) struct ModFile {
+    pub(super) id: String,
+    pub(super) title: String,
+    #[serde(default)]
+    pub(super) nets: Vec<String>,
+    #[serde(default)]
+    pub(super) remove: Vec<String>,
+    #[serde(default)]
+    pub(super) remove_test_points: Vec<String>,
+    #[serde(default)]
+    pub(super) remove_nets: Vec<String>,
+    #[serde(default)]
+    pub(super) change: Vec<Entry>,
+    #[serde(default)]
+    pub(super) add: Vec<Entry>,
+    #[serde(default)]
+    pub(super) test_points: Vec<Entry>,
 }
 
 /// Megohms from each net to the airframe where the file says nothing (assumption).

@@ -8,22 +8,25 @@
 //! A faulted circuit is just a circuit: a part that has failed is a part with
 //! other parameters.
 
+mod builds;
 mod catalogue;
 mod expand;
 mod fields;
 mod file;
 mod kind;
+mod mods;
 mod places;
 mod resolve;
 mod values;
 mod wire;
 
+pub use builds::{check_builds, read_build, read_system};
 pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
 pub use kind::{
     Breaker, Closure, ContactSet, Converter, Fuse, Ground, Gyro, Kind, Lamp, Load, Load3, Meter,
     Relay, Resistor, Senses, Supply, Switch, Transformer, Vibrator, Wire,
 };
-pub use resolve::read_system;
+pub use mods::ModInfo;
 pub use wire::{
     AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,
     solid_copper_ohms_per_1000_feet,
@@ -149,9 +152,23 @@ pub struct Circuit {
     pub insulation_ohms: f64,
     /// Spare fuses on board: rating in amperes and how many.
     pub spare_fuses: Vec<(f64, u32)>,
+    /// The mods the file offers, in file order, fitted or not.
+    pub mods: Vec<ModInfo>,
+    /// Ids of the mods that this build has, in file order; none in the plain build.
+    pub fitted: Vec<String>,
 }
 
 impl Circuit {
+    /// The title with the mods of this build: `AC power, mods 31, 44`.
+    pub fn title_with_mods(&self) -> String {
+        let word = match self.fitted.len() {
+            0 => return self.title.clone(),
+            1 => "mod",
+            _ => "mods",
+        };
+        format!("{}, {word} {}", self.title, self.fitted.join(", "))
+    }
+
     /// The part with this id.
     pub fn part(&self, id: PartId) -> &Part {
         &self.parts[id.index()]

@@ -11,13 +11,14 @@ use super::catalogue::{
     FieldDefault::{Absent, Required, Text as Word},
     FieldKind, FieldSpec, KindSpec,
 };
-use super::expand::{ENTRY_LIMIT, Written, expand, expand_names, too_many};
+use super::expand::{ENTRY_LIMIT, Written, expand_names, too_many};
 use super::fields::build;
-use super::file::{Findings, REPEAT, StationFile, SystemFile, parse, quoted};
-use super::places::{Node, scan};
+use super::file::{Findings, REPEAT, StationFile, SystemFile, quoted};
+use super::mods::{self, Fitted};
+use super::places::Node;
 use super::values::{Nets, Value, Values, check, line, line_of, word};
 use super::{AIRFRAME_NAME, Circuit, NetId, Part, Station, StationId, TestPoint};
-use crate::diagnostic::{Diagnostic, Place};
+use crate::diagnostic::Place;
 use crate::units::significant;
 
 /// The fields every part has.
@@ -65,37 +66,14 @@ const STATION_LIMIT: usize = 1_000;
 const CAUTION_CHARS: usize = 240;
 const BRIEF_CHARS: usize = 4_000;
 
-/// Reads a system file.
-///
-/// `file_name` is used in findings only. The circuit is there unless one of the
-/// findings is an error; the findings come in the order of their places.
-///
-/// ```
-/// let text = r#"System(
-///     id: "lamp", title: "A lamp",
-///     stations: [Station(id: "desk", title: "DESK")],
-///     nets: ["BAT"],
-///     parts: [
-///         Supply(id: "B1", at: "desk", plus: "BAT"),
-///         Lamp(id: "L1", at: "desk", a: "BAT"),
-///     ],
-/// )"#;
-/// let (circuit, findings) = halfsplit::circuit::read_system("lamp.ron", text);
-/// assert!(findings.is_empty());
-/// assert_eq!(circuit.expect("no error was found").parts.len(), 2);
-/// ```
-pub fn read_system(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagnostic>) {
-    // Some editors put a mark of byte order before the text; it means nothing here.
-    let text = text.strip_prefix('\u{FEFF}').unwrap_or(text);
-    let mut findings = Findings::new(file_name);
-    let circuit = parse(text, &mut findings).and_then(|file| {
-        let root = scan(text);
-        resolve(&file, &root, &mut findings)
-    });
-    (circuit, findings.into_sorted())
-}
-
-fn resolve(file: &SystemFile, root: &Node, findings: &mut Findings) -> Option<Circuit> {
+/// The circuit that a file means with these of its mods, by their place in the file;
+/// `None` after an error.
+pub(super) fn resolve(
+    file: &SystemFile,
+    root: &Node,
+    which: &[usize],
+    findings: &mut Findings,
+) -> Option<Circuit> {
     word(&file.id, "the system's id", false, root.field("id").place, findings);
     title(&file.title, "the system's title", root.field("title"), findings);
     // A brief may run over several lines of the file; they are one paragraph.
@@ -105,14 +83,16 @@ fn resolve(file: &SystemFile, root: &Node, findings: &mut Findings) -> Option<Ci
     let insulation_ohms = insulation(file.insulation_megohms, root, findings);
     let spare_fuses = spare_fuses(file, root.field("spare_fuses"), findings);
     let stations = stations(&file.stations, root, findings);
-    let (net_names, net_places, mut nets) = nets(file, root.field("nets"), findings);
-    let parts = parts(file, root, &stations, &mut nets, findings);
+    let offered = mods::offered(file, root, findings);
+    let fitted = mods::fitted(file, root, which);
+    let (net_names, net_places, mut nets) = nets(file, root, &fitted, findings);
+    let parts = parts(file, root, &fitted, &stations, &mut nets, findings);
     // A net can be bare only because a part was refused, so this waits for a file
     // without errors. Test points come later: a probe is not an end.
     if !findings.has_errors() {
-        warn_of_loose_nets(&net_names, &net_places, &nets, findings);
+        warn_of_loose_nets(&net_names, &net_places, &nets, !fitted.is_empty(), findings);
     }
-    let test_points = test_points(file, root, &stations, &mut nets, findings);
+    let test_points = test_points(file, root, &fitted, &stations, &mut nets, findings);
     if findings.has_errors() {
         return None;
     }
@@ -132,17 +112,27 @@ fn resolve(file: &SystemFile, root: &Node, findings: &mut Findings) -> Option<Ci
             .expect("a test point is left out only after an error"),
         insulation_ohms,
         spare_fuses,
+        mods: offered,
+        fitted: fitted.iter().map(|one| one.file.id.clone()).collect(),
     })
 }
 
-fn warn_of_loose_nets(names: &[String], places: &[Place], nets: &Nets, findings: &mut Findings) {
+fn warn_of_loose_nets(
+    names: &[String],
+    places: &[Place],
+    nets: &Nets,
+    modified: bool,
+    findings: &mut Findings,
+) {
     for (index, (name, place)) in names.iter().zip(places).enumerate().skip(1) {
         let message = match nets.parts_at(NetId(index as u32)) {
             0 => format!("no part touches the net {}", quoted(name)),
             1 => format!("only one part touches the net {}", quoted(name)),
             _ => continue,
         };
-        findings.warning("net-with-one-end", *place, message, None);
+        let bare = modified && nets.parts_at(NetId(index as u32)) == 0;
+        let hint = bare.then(|| "a mod takes a net away with `remove_nets`".to_owned());
+        findings.warning("net-with-one-end", *place, message, hint);
     }
 }
 
@@ -238,21 +228,26 @@ fn stations(files: &[StationFile], root: &Node, findings: &mut Findings) -> Vec<
 /// Net names and places by number, and the same by name.
 fn nets(
     file: &SystemFile,
-    node: &Node,
+    root: &Node,
+    fitted: &[Fitted<'_>],
     findings: &mut Findings,
 ) -> (Vec<String>, Vec<Place>, Nets) {
     let mut names = vec![AIRFRAME_NAME.to_owned()];
-    let mut places = vec![node.place];
+    let mut places = vec![root.field("nets").place];
     let mut nets = Nets::new();
     let mut seen = Seen::new("net");
-    for (index, text) in file.nets.iter().enumerate() {
-        let place = node.child(index).place;
+    let declared = mods::net_texts(file, root, fitted, findings);
+    let mut removed: BTreeMap<String, (Place, bool)> =
+        declared.removed.into_iter().map(|(name, place)| (name, (place, false))).collect();
+    for (text, place) in declared.texts {
         for name in expand_names(text, place, findings) {
             if names.len() > ENTRY_LIMIT {
                 too_many(findings, place, ENTRY_LIMIT, "nets");
                 return (names, places, nets);
             }
-            if name.eq_ignore_ascii_case(AIRFRAME_NAME) {
+            if let Some((_, met)) = removed.get_mut(&name) {
+                *met = true;
+            } else if name.eq_ignore_ascii_case(AIRFRAME_NAME) {
                 let message = format!("the net {} is the airframe and always there", quoted(&name));
                 let hint = Some("leave it out of `nets`".to_owned());
                 findings.error("duplicate-id", place, message, hint);
@@ -265,22 +260,28 @@ fn nets(
             }
         }
     }
+    for (name, (place, _)) in removed.iter().filter(|(_, (_, met))| !met) {
+        let message = format!("there is no net {} to remove", quoted(name));
+        let hint = findings.suggest(name, names.iter().skip(1).map(String::as_str));
+        findings.error("unknown-net", *place, message, hint);
+    }
     (names, places, nets)
 }
 
 fn parts(
     file: &SystemFile,
     root: &Node,
+    fitted: &[Fitted<'_>],
     stations: &[Station],
     nets: &mut Nets,
     findings: &mut Findings,
 ) -> Vec<Option<Part>> {
-    let list = root.field("parts");
     if file.parts.is_empty() {
-        findings.error("no-parts", list.place, "the system has no parts", None);
+        let place = root.field("parts").place;
+        findings.error("no-parts", place, "the system has no parts", None);
     }
     let mut seen = Seen::new("part");
-    let written = expand(&file.parts, list, "parts", findings);
+    let written = mods::parts(file, root, &PART_FIELDS, fitted, findings);
     let mut parts = Vec::with_capacity(written.len());
     for (index, written) in written.iter().enumerate() {
         let Some(spec) = CATALOGUE.iter().find(|spec| spec.name == written.name) else {
@@ -328,13 +329,13 @@ fn part(
 fn test_points(
     file: &SystemFile,
     root: &Node,
+    fitted: &[Fitted<'_>],
     stations: &[Station],
     nets: &mut Nets,
     findings: &mut Findings,
 ) -> Vec<Option<TestPoint>> {
-    let list = root.field("test_points");
     let mut seen = Seen::new("test point");
-    let written = expand(&file.test_points, list, "test_points", findings);
+    let written = mods::test_points(file, root, fitted, findings);
     written.iter().map(|written| test_point(written, stations, nets, &mut seen, findings)).collect()
 }
 

@@ -134,24 +134,29 @@ pub(super) fn check(
         }
     }
     for spec in known().filter(|spec| !given.contains(spec.name)) {
-        let default = match spec.default {
-            FieldDefault::Required => {
-                let message = format!("{who} needs its field {}", quoted(spec.name));
-                let hint = Some(format!("{}: {}", spec.name, spec.doc));
-                checker.findings.error("missing-field", written.place, message, hint);
-                continue;
-            }
-            FieldDefault::Absent => continue,
-            FieldDefault::Number(number) => Raw::Number(number),
-            FieldDefault::Text(text) => Raw::Text(text.to_owned()),
-            FieldDefault::Flag(flag) => Raw::Flag(flag),
-        };
+        if spec.default == FieldDefault::Required {
+            let message = format!("{who} needs its field {}", quoted(spec.name));
+            let hint = Some(format!("{}: {}", spec.name, spec.doc));
+            checker.findings.error("missing-field", written.place, message, hint);
+            continue;
+        }
+        let Some(default) = default_as_typed(spec.default) else { continue };
         let node = Node::at(written.place);
         if let Some(value) = checker.value(spec, &default, &node) {
             found.insert(spec.name, (value, written.place));
         }
     }
     Values { place: written.place, found, who }
+}
+
+/// What an author would have typed to get the default; `None` where there is none.
+pub(super) fn default_as_typed(default: FieldDefault) -> Option<Raw> {
+    match default {
+        FieldDefault::Required | FieldDefault::Absent => None,
+        FieldDefault::Number(number) => Some(Raw::Number(number)),
+        FieldDefault::Text(text) => Some(Raw::Text(text.to_owned())),
+        FieldDefault::Flag(flag) => Some(Raw::Flag(flag)),
+    }
 }
 
 struct Checker<'c> {

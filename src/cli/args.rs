@@ -4,6 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::circuit::Circuit;
+use crate::library::{self, LoadError};
+
 /// Find the failed part of an aircraft electrical system by reasoning.
 ///
 /// Without a verb the program opens. For training only: work on an aircraft follows
@@ -30,11 +33,33 @@ pub enum Verb {
     Check(Check),
 }
 
+/// The build of a system: which system, and which of its mods are fitted.
+#[derive(Debug, Args)]
+pub struct Build {
+    /// A system that comes with the program, a system file, or its folder
+    pub system: String,
+    /// Fit this mod of the system; repeat for more
+    #[arg(long = "mod", value_name = "MOD")]
+    pub mods: Vec<String>,
+}
+
+impl Build {
+    /// Reads the system in this build.
+    ///
+    /// # Errors
+    /// [`LoadError`] when there is no such system, when the file cannot be read, or
+    /// when it has errors in it.
+    pub fn load(&self) -> Result<Circuit, LoadError> {
+        library::load_build(&self.system, &self.mods)
+    }
+}
+
 /// Arguments of `drill`.
 #[derive(Debug, Args)]
 pub struct Drill {
-    /// A system that comes with the program, a system file, or its folder
-    pub system: String,
+    /// Which build
+    #[command(flatten)]
+    pub build: Build,
     /// Hide this fault
     #[arg(long, value_name = "PART:MODE")]
     pub fault: Option<String>,
@@ -57,8 +82,9 @@ pub struct Setup {
 /// Arguments of `solve`.
 #[derive(Debug, Args)]
 pub struct Solve {
-    /// A system that comes with the program, a system file, or its folder
-    pub system: String,
+    /// Which build
+    #[command(flatten)]
+    pub build: Build,
     /// How it stands
     #[command(flatten)]
     pub setup: Setup,

@@ -32,9 +32,14 @@ pub(super) fn run(arguments: &args::Check) -> Result<Ended> {
             continue;
         };
         warned += findings.len();
+        let mods = match circuit.mods.len() {
+            0 => String::new(),
+            1 => ", 1 mod".to_owned(),
+            count => format!(", {count} mods"),
+        };
         writeln!(
             out,
-            "{}: {} parts, {} nets, {} fault modes, {} test points, {} stations",
+            "{}: {} parts, {} nets, {} fault modes, {} test points, {} stations{mods}",
             plain(&name),
             circuit.parts.len(),
             circuit.nets.len(),

@@ -15,7 +15,7 @@ use crate::screen::{self, Start, SystemEntry};
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
-    let circuit = Arc::new(library::load(&arguments.system)?);
+    let circuit = Arc::new(arguments.build.load()?);
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
     let session = session(circuit, arguments.fault.as_deref(), seed)?;
     if plain || !on_a_terminal() {

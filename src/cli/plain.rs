@@ -36,7 +36,7 @@ pub(super) fn work(
 ) -> Result<Ended> {
     let circuit = std::sync::Arc::clone(session.circuit());
     let mut seen = Seen::default();
-    writeln!(out, "{}", plain(&circuit.title))?;
+    writeln!(out, "{}", plain(&circuit.title_with_mods()))?;
     writeln!(out, "{TRAINING_ONLY}")?;
     writeln!(out, "Seed {}.", session.seed())?;
     tell(&mut out, &session, Topic::WriteUp)?;

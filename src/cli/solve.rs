@@ -7,14 +7,13 @@ use serde_json::{Map, Value, json};
 
 use super::{Ended, args, setup};
 use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
-use crate::library;
 use crate::network::{Network, PartState, Settled, StopReason};
 use crate::observation::{light_word, meter_dial, meter_value, relative_light};
 use crate::units::significant;
 
 /// Solves and prints.
 pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
-    let circuit = library::load(&arguments.system)?;
+    let circuit = arguments.build.load()?;
     let (network, settled) = setup::settle(circuit, &arguments.setup)?;
     let mut out = std::io::stdout().lock();
     if arguments.json {
@@ -106,6 +105,7 @@ fn as_json(network: &Network, settled: &Settled) -> Value {
     }
     let events: Vec<String> = settled.events.iter().map(|e| e.told(circuit)).collect();
     json!({
+        "mods": circuit.fitted,
         "stop": stop_word(&settled.stop),
         "nets": nets,
         "lamps": lamps,
@@ -118,7 +118,7 @@ fn as_json(network: &Network, settled: &Settled) -> Value {
 fn as_text(out: &mut impl Write, network: &Network, settled: &Settled) -> Result<()> {
     let circuit = network.circuit();
     let solution = &settled.solution;
-    writeln!(out, "{}: {}", circuit.title, stop_word(&settled.stop))?;
+    writeln!(out, "{}: {}", circuit.title_with_mods(), stop_word(&settled.stop))?;
     for event in &settled.events {
         writeln!(out, "  {}", event.told(circuit))?;
     }

@@ -165,7 +165,7 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
     let session = &debriefing.session;
     let right = format!(
         "{} · drill {} · {}",
-        session.circuit().title,
+        session.circuit().title_with_mods(),
         session.seed(),
         minutes(session.minutes())
     );

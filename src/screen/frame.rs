@@ -172,14 +172,20 @@ fn letter_keys(columns: u16) -> Vec<(String, String)> {
 
 fn where_and_when(drilling: &Drilling) -> String {
     let session = &drilling.session;
-    format!("{} · {}", session.circuit().title, minutes(session.minutes()))
+    format!("{} · {}", session.circuit().title_with_mods(), minutes(session.minutes()))
 }
 
 /// The page before the drill begins.
 fn before(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Theme) {
     let areas = areas(size, false);
     let session = &drilling.session;
-    head(buffer, areas.head, &session.circuit().title, &format!("drill {}", session.seed()), theme);
+    head(
+        buffer,
+        areas.head,
+        &session.circuit().title_with_mods(),
+        &format!("drill {}", session.seed()),
+        theme,
+    );
     let lines = Sheet::WriteUp.lines(session, sheet_columns(areas.stage), theme);
     draw_lines(buffer, areas.stage, (&lines, drilling.scroll), theme);
     foot(buffer, areas.foot, &[], None, theme);
