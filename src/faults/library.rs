@@ -4,6 +4,7 @@
 //! to the part's values.
 
 use crate::circuit::{Kind, KindSpec, Part};
+use crate::units::quantity;
 
 /// One way in which one part fails.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,13 +19,27 @@ pub struct FaultMode {
     pub source: &'static str,
     /// What the part is like then.
     pub faulted: Kind,
+    /// The ohms it can have, for a mode that is a resistance.
+    pub range: Option<OhmsRange>,
 }
 
-/// Ohms through a chafe to the airframe, an assumption: a solid contact.
-const CHAFE_OHMS: f64 = 0.05;
-/// Ohms of a poor joint, an assumption: enough to starve a load, too little to
+/// The ohms of a fault that is a resistance: a poor joint, a chafe.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OhmsRange {
+    /// The least that is still a fault.
+    pub least: f64,
+    /// The usual ones, of a fault about which nothing more is said.
+    pub usual: f64,
+    /// The most; beyond them another mode says it better.
+    pub most: f64,
+}
+
+/// Ohms through a chafe to the airframe, an assumption: usually a solid contact, at
+/// most a wet or dirty one.
+const CHAFE: OhmsRange = OhmsRange { least: 0.01, usual: 0.05, most: 1000.0 };
+/// Ohms of a poor joint, an assumption: usually enough to starve a load, too little to
 /// show at no load.
-const POOR_JOINT_OHMS: f64 = 15.0;
+const POOR_JOINT: OhmsRange = OhmsRange { least: 0.1, usual: 15.0, most: 1000.0 };
 /// A short inside a load, as a fraction of its sound resistance, an assumption.
 const LOAD_SHORT: f64 = 0.01;
 /// Shorted turns draw through this many times the winding resistance, an assumption:
@@ -46,6 +61,8 @@ const PHASES: [&str; 3] = ["A", "B", "C"];
 struct Modes<'a> {
     spec: &'static KindSpec,
     kind: &'a Kind,
+    /// Ohms of modes that are a resistance, instead of their usual ones.
+    ohms: Option<f64>,
     found: Vec<FaultMode>,
 }
 
@@ -53,6 +70,25 @@ impl Modes<'_> {
     /// Adds a mode that exists once.
     fn one<T: Clone>(&mut self, name: &str, sound: &T, wrap: fn(T) -> Kind, fail: impl Fn(&mut T)) {
         self.each(name, sound, wrap, &[(String::new(), String::new())], |part, _| fail(part));
+    }
+
+    /// Adds a mode that is a resistance.
+    fn ranged<T: Clone>(
+        &mut self,
+        name: &str,
+        range: OhmsRange,
+        sound: &T,
+        wrap: fn(T) -> Kind,
+        fail: impl Fn(&mut T, f64),
+    ) {
+        let ohms = self.ohms;
+        self.one(name, sound, wrap, |part| fail(part, ohms.unwrap_or(range.usual)));
+        if let Some(mode) = self.found.last_mut() {
+            mode.range = Some(range);
+            if let Some(ohms) = ohms {
+                mode.text += &format!(", {}", quantity(ohms, "ohm"));
+            }
+        }
     }
 
     /// Adds a mode once for every instance, given as (name suffix, words to add);
@@ -86,6 +122,7 @@ impl Modes<'_> {
                 rate: mode.rate / instances.len() as f64,
                 source: mode.source,
                 faulted,
+                range: None,
             });
         }
     }
@@ -97,19 +134,29 @@ fn phases() -> Vec<(String, String)> {
 
 /// Every mode in which a part can fail, in catalogue order.
 pub fn modes(part: &Part) -> Vec<FaultMode> {
+    modes_with(part, None)
+}
+
+/// The mode of this name with other ohms than its usual ones; `None` where the part has
+/// no such mode or the mode is not a resistance.
+pub fn mode_at(part: &Part, name: &str, ohms: f64) -> Option<FaultMode> {
+    modes_with(part, Some(ohms)).into_iter().find(|mode| mode.name == name && mode.range.is_some())
+}
+
+fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
     let kind = &part.kind;
-    let mut m = Modes { spec: kind.id().spec(), kind, found: Vec::new() };
+    let mut m = Modes { spec: kind.id().spec(), kind, ohms, found: Vec::new() };
     match kind {
         Kind::Supply(s) => m.one("dead", s, Kind::Supply, |s| s.volts = 0.0),
         Kind::Wire(w) => {
             m.one("open", w, Kind::Wire, |w| w.ohms = f64::INFINITY);
-            m.one("chafed", w, Kind::Wire, |w| w.chafed_ohms = Some(CHAFE_OHMS));
-            m.one("high-resistance", w, Kind::Wire, |w| w.ohms += POOR_JOINT_OHMS);
+            m.ranged("chafed", CHAFE, w, Kind::Wire, |w, ohms| w.chafed_ohms = Some(ohms));
+            m.ranged("high-resistance", POOR_JOINT, w, Kind::Wire, |w, ohms| w.ohms += ohms);
         }
         Kind::Resistor(r) => m.one("open", r, Kind::Resistor, |r| r.ohms = f64::INFINITY),
         Kind::Ground(g) => {
             m.one("open", g, Kind::Ground, |g| g.ohms = f64::INFINITY);
-            m.one("high-resistance", g, Kind::Ground, |g| g.ohms += POOR_JOINT_OHMS);
+            m.ranged("high-resistance", POOR_JOINT, g, Kind::Ground, |g, ohms| g.ohms += ohms);
         }
         Kind::Breaker(b) => m.one("trips-early", b, Kind::Breaker, |b| b.latches = false),
         Kind::Fuse(f) => m.one("open", f, Kind::Fuse, |f| f.intact = false),

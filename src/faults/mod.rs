@@ -5,10 +5,12 @@
 //! a circuit like any other.
 
 mod library;
+mod planted;
 
-pub use library::{FaultMode, modes};
+pub use library::{FaultMode, OhmsRange, mode_at, modes};
+pub use planted::{Condition, Exposure, Planted, build, compatible, parse_planted};
 
-use crate::circuit::{Circuit, PartId};
+use crate::circuit::{Circuit, Part, PartId};
 use crate::diagnostic::did_you_mean;
 
 /// One fault: a part and the name of the mode in which it has failed.
@@ -56,6 +58,75 @@ pub enum FaultError {
         /// The modes it has.
         known: Vec<String>,
     },
+    /// The mode is not a matter of ohms.
+    #[error("`{part}:{mode}` takes no ohms{}", takers(ranged))]
+    TakesNoOhms {
+        /// The part.
+        part: String,
+        /// The mode.
+        mode: String,
+        /// Modes of the part that do.
+        ranged: Vec<String>,
+    },
+    /// Not a number of ohms that the mode can have.
+    #[error("`{fault}` takes {least} to {most} ohm after the @, not `{typed}`")]
+    OhmsOutOfRange {
+        /// The fault.
+        fault: String,
+        /// What was given.
+        typed: String,
+        /// The least, ohm.
+        least: String,
+        /// The most, ohm.
+        most: String,
+    },
+    /// No such condition.
+    #[error(
+        "`{typed}` is no condition: write vibration, heat, or CONTROL=POSITION{}",
+        suggest(suggestion.as_deref())
+    )]
+    UnknownCondition {
+        /// What was given.
+        typed: String,
+        /// Perhaps meant.
+        suggestion: Option<String>,
+    },
+    /// The part has no positions.
+    #[error("`{part}` is not a control; a fault cannot depend on its position")]
+    NotAControl {
+        /// The part.
+        part: String,
+    },
+    /// The control has no such position.
+    #[error("`{control}` has no position `{typed}`; it has {}", known.join(", "))]
+    UnknownPosition {
+        /// The control.
+        control: String,
+        /// What was given.
+        typed: String,
+        /// The positions it has.
+        known: Vec<String>,
+    },
+    /// The conditions can never hold together.
+    #[error("`{control}` cannot stand in two positions at once; the fault would never be there")]
+    NeverPresent {
+        /// The control.
+        control: String,
+    },
+    /// Two faults of one part.
+    #[error("`{part}` cannot fail in two ways at once: `{first}` and `{second}`")]
+    TwoModes {
+        /// The part.
+        part: String,
+        /// The first fault.
+        first: String,
+        /// The second fault.
+        second: String,
+    },
+}
+
+fn takers(ranged: &[String]) -> String {
+    if ranged.is_empty() { String::new() } else { format!("; {} does", ranged.join(" or ")) }
 }
 
 fn suggest(suggestion: Option<&str>) -> String {
@@ -80,22 +151,32 @@ pub fn all(circuit: &Circuit) -> Vec<(Fault, FaultMode)> {
 /// [`FaultError`] saying what is not there and what is.
 pub fn parse(circuit: &Circuit, typed: &str) -> Result<(Fault, FaultMode), FaultError> {
     let Some((part_name, mode_name)) = typed.split_once(':') else {
-        let example = all(circuit).first().map(|(f, _)| f.code(circuit)).unwrap_or_default();
-        return Err(FaultError::Malformed { typed: typed.to_owned(), example });
+        return Err(malformed(circuit, typed));
     };
-    let id = circuit.find_part(part_name).ok_or_else(|| FaultError::UnknownPart {
-        typed: part_name.to_owned(),
-        suggestion: did_you_mean(part_name, circuit.parts.iter().map(|p| p.id.as_str())),
-    })?;
+    let id = find_part(circuit, part_name)?;
     let part = circuit.part(id);
-    let known = modes(part);
-    match known.iter().find(|mode| mode.name.eq_ignore_ascii_case(mode_name)) {
-        Some(mode) => Ok((Fault { part: id, mode: mode.name.clone() }, mode.clone())),
-        None => Err(FaultError::UnknownMode {
-            part: part.id.clone(),
-            typed: mode_name.to_owned(),
-            known: known.into_iter().map(|mode| mode.name).collect(),
-        }),
+    let mode = modes(part).into_iter().find(|mode| mode.name.eq_ignore_ascii_case(mode_name));
+    let mode = mode.ok_or_else(|| unknown_mode(part, mode_name))?;
+    Ok((Fault { part: id, mode: mode.name.clone() }, mode))
+}
+
+fn malformed(circuit: &Circuit, typed: &str) -> FaultError {
+    let example = all(circuit).first().map(|(f, _)| f.code(circuit)).unwrap_or_default();
+    FaultError::Malformed { typed: typed.to_owned(), example }
+}
+
+fn find_part(circuit: &Circuit, name: &str) -> Result<PartId, FaultError> {
+    circuit.find_part(name).ok_or_else(|| FaultError::UnknownPart {
+        typed: name.to_owned(),
+        suggestion: did_you_mean(name, circuit.parts.iter().map(|p| p.id.as_str())),
+    })
+}
+
+fn unknown_mode(part: &Part, typed: &str) -> FaultError {
+    FaultError::UnknownMode {
+        part: part.id.clone(),
+        typed: typed.to_owned(),
+        known: modes(part).into_iter().map(|mode| mode.name).collect(),
     }
 }
 
