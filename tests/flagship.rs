@@ -6,12 +6,12 @@
 use std::sync::{Arc, OnceLock};
 
 use halfsplit::circuit::{AIRFRAME, Circuit, Kind, NetId, PartId, read_system};
-use halfsplit::faults;
+use halfsplit::faults::{self, Exposure};
 use halfsplit::library;
 use halfsplit::network::{Event, Network, PartState, Settled, Solution, State, StopReason};
 use halfsplit::observation::{
-    ErrorSpan, Look, Rig, Showing, light_word, meter_dial, readable_step, relative_light,
-    scale_fraction,
+    Act, ErrorSpan, Look, Rig, Showing, Step, light_word, meter_dial, readable_step,
+    relative_light, scale_fraction,
 };
 
 /// The aircraft after something was done to it.
@@ -476,6 +476,60 @@ fn each_short_opens_its_own_protection_and_no_other() {
         assert_eq!(t4.opened(), [protector], "{fault}");
         assert!(!t4.closed(protector), "{fault}");
     }
+}
+
+#[test]
+fn a_spare_or_a_reset_into_a_short_opens_again() {
+    let rig = Rig::normal(normal().network.circuit().clone()).expect("it has a solution");
+    for (typed, protector) in SHORTS {
+        let (fault, mode) = faults::parse(rig.circuit(), typed).expect("such a fault");
+        let mut rig = rig.with_failed(fault.part, mode.faulted).expect("it has a solution");
+        let part = rig.circuit().find_part(protector).expect("such a part");
+        let station = rig.circuit().part(part).station;
+        let acts = match rig.circuit().part(part).kind {
+            Kind::Fuse(_) => [Act::Pull(part), Act::FitSpare(part)],
+            _ => [Act::Pull(part), Act::PushIn(part)],
+        };
+        let mut events = Vec::new();
+        for act in acts {
+            events.clear();
+            rig.perform(Step::Act(act), station, &mut events).expect("it has a solution");
+        }
+        let opened: Vec<PartId> = events
+            .iter()
+            .filter_map(|event| match event {
+                Event::Opens { part, .. } => Some(*part),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(opened, [part], "{typed}");
+        assert!(!rig.settled().state.protector_closed(part), "{typed}");
+    }
+}
+
+#[test]
+fn an_intermittent_wire_shows_nothing_until_its_condition_holds() {
+    let healthy = normal().circuit();
+    let wire = faults::parse_planted(healthy, "W-F26-C:open~vibration").expect("such a fault");
+    let one = std::slice::from_ref(&wire);
+    let still = faults::build(healthy, one, &[], &[Exposure::Heat]).expect("one fault");
+    assert_eq!(&still, healthy);
+    let shaken = faults::build(healthy, one, &[], &[Exposure::Vibration]).expect("one fault");
+    let lamp_and_volts = |circuit: Circuit| {
+        let circuit = Arc::new(circuit);
+        let network = Network::like(Arc::clone(&circuit), &normal().network);
+        let mut state = normal().settled.state.clone();
+        state.adopt(&circuit, wire.fault.part);
+        let settled = network.settle(state).expect("it has a solution");
+        let t4 = Aircraft { network, settled };
+        (t4.ac("F26D.C"), t4.ac("F26.C"))
+    };
+    let (before, sensed) = lamp_and_volts(still);
+    assert_eq!((before, sensed), (normal().ac("F26D.C"), normal().ac("F26.C")));
+    // Held up by the running gyros, not fed.
+    let (after, sensed) = lamp_and_volts(shaken);
+    assert!(after < before - 3.0, "{after} after {before}");
+    within(sensed, 26.0, 1.0, "the tray side of the wire");
 }
 
 #[test]

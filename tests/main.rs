@@ -2,6 +2,7 @@
 
 mod bad_files;
 mod drill;
+mod faults;
 mod flagship;
 mod guide;
 mod harness;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use crate::circuit::Circuit;
+use crate::faults::Exposure;
 use crate::library::{self, LoadError};
 
 /// Find the failed part of an aircraft electrical system by reasoning.
@@ -74,9 +75,24 @@ pub struct Setup {
     /// Put a control in a position before switching on
     #[arg(long = "set", value_name = "CONTROL=POSITION")]
     pub sets: Vec<String>,
-    /// Let this fault strike once everything runs
-    #[arg(long = "fault", value_name = "PART:MODE")]
+    /// Let this fault strike once everything runs; repeat for more.
+    ///
+    /// W3:high-resistance@40 has 40 ohm instead of its usual ones. A fault with
+    /// conditions is there only while all of them hold: W3:open~vibration,
+    /// W3:open~heat, W3:open~SOURCE1=ON. Quote what holds a space.
+    #[arg(long = "fault", value_name = "PART:MODE[@OHMS][~CONDITION]")]
     pub faults: Vec<String>,
+    /// Expose the aircraft to vibration or heat, for faults that depend on it
+    #[arg(long, value_name = "EXPOSURE", value_parser = exposure)]
+    pub under: Vec<Exposure>,
+}
+
+/// Reads an exposure for clap.
+fn exposure(typed: &str) -> Result<Exposure, String> {
+    Exposure::named(typed).ok_or_else(|| {
+        let known = Exposure::ALL.map(Exposure::name).join(" or ");
+        format!("write {known}")
+    })
 }
 
 /// Arguments of `solve`.

@@ -4,14 +4,15 @@ use std::io::{IsTerminal, Write};
 use std::sync::Arc;
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 
 use super::{Ended, args, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
-use crate::faults;
+use crate::faults::{self, Fault};
 use crate::library;
 use crate::screen::{self, Start, SystemEntry};
+use crate::units::quantity;
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
@@ -61,11 +62,35 @@ fn on_screen(start: Start) -> Result<Ended> {
 fn session(circuit: Arc<Circuit>, fault: Option<&str>, seed: u64) -> Result<Session> {
     Ok(match fault {
         Some(typed) => {
-            let (fault, _) = faults::parse(&circuit, typed)?;
+            let fault = hidden(&circuit, typed)?;
             Session::planted(circuit, fault, seed)?
         }
         None => Session::drawn(circuit, seed)?,
     })
+}
+
+/// The fault that a drill can hide. Its reasoning weighs faults that are always there,
+/// with their usual ohms; hiding another kind would make it prove what is not so.
+fn hidden(circuit: &Circuit, typed: &str) -> Result<Fault> {
+    let planted = faults::parse_planted(circuit, typed)?;
+    let plain = planted.fault.code(circuit);
+    if planted.is_intermittent() {
+        bail!(
+            "a drill cannot hide a fault that comes and goes: its reasoning would be misled. \
+             Hide `{plain}`, or look at this one with `halfsplit solve --fault`"
+        );
+    }
+    if let (Some(ohms), Some(range)) = (planted.ohms, planted.mode.range)
+        && ohms != range.usual
+    {
+        bail!(
+            "a drill hides `{plain}` with its usual {} only: its reasoning would be misled by {}. \
+             Look at that with `halfsplit solve --fault`",
+            quantity(range.usual, "ohm"),
+            quantity(ohms, "ohm")
+        );
+    }
+    Ok(planted.fault)
 }
 
 fn on_a_terminal() -> bool {

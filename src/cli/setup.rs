@@ -6,19 +6,70 @@ use std::sync::Arc;
 use anyhow::{Context, Result, anyhow, bail};
 
 use super::args;
-use crate::circuit::{Circuit, Kind};
+use crate::circuit::{Circuit, Kind, PartId};
 use crate::diagnostic::did_you_mean;
-use crate::faults;
+use crate::faults::{self, Planted};
 use crate::network::{Network, PartState, Settled, State};
 
-/// Sets the controls, switches on, lets the faults strike one after another.
+/// A fault of the setup, and whether it is there.
+#[derive(Clone, Debug)]
+pub(super) struct Struck {
+    /// The fault.
+    pub(super) planted: Planted,
+    /// Whether its conditions hold.
+    pub(super) present: bool,
+}
+
+/// The faults that the setup names, in its order.
 ///
 /// # Errors
-/// When a control, a position or a fault is not of this circuit, or some state on the
-/// way has no solution.
+/// When a control, a position or a fault is not of this circuit, or two faults are of
+/// one part.
+pub(super) fn faults(circuit: &Circuit, setup: &args::Setup) -> Result<Vec<Struck>> {
+    let positions = positions(circuit, setup)?;
+    let planted = setup
+        .faults
+        .iter()
+        .map(|typed| faults::parse_planted(circuit, typed))
+        .collect::<Result<Vec<_>, _>>()?;
+    faults::compatible(circuit, &planted)?;
+    let struck = |planted: Planted| Struck {
+        present: planted.is_present(circuit, &positions, &setup.under),
+        planted,
+    };
+    Ok(planted.into_iter().map(struck).collect())
+}
+
+/// Sets the controls, switches on, lets the faults that are there strike one after
+/// another.
+///
+/// # Errors
+/// When a control, a position or a fault is not of this circuit, two faults are of one
+/// part, or some state on the way has no solution.
 pub(super) fn settle(circuit: Circuit, setup: &args::Setup) -> Result<(Network, Settled)> {
+    let struck = faults(&circuit, setup)?;
     let mut circuit = Arc::new(circuit);
     let mut state = State::at_rest(&circuit);
+    for (control, position) in positions(&circuit, setup)? {
+        state.set(control, PartState::Position(position));
+    }
+    let mut network = Network::new(Arc::clone(&circuit));
+    let mut settled = network.settle(state)?;
+    for Struck { planted, .. } in struck.iter().filter(|struck| struck.present) {
+        circuit = Arc::new(faults::apply(&circuit, &planted.fault, &planted.mode));
+        network = Network::like(Arc::clone(&circuit), &network);
+        let mut state = settled.state.clone();
+        state.adopt(&circuit, planted.fault.part);
+        let events = settled.events;
+        settled = network.settle(state)?;
+        settled.events.splice(0..0, events);
+    }
+    Ok((network, settled))
+}
+
+/// The controls that the setup moves, and the positions it moves them to.
+fn positions(circuit: &Circuit, setup: &args::Setup) -> Result<Vec<(PartId, u8)>> {
+    let mut positions = Vec::new();
     for set in &setup.sets {
         let (control, position) =
             set.split_once('=').with_context(|| format!("`{set}` is not CONTROL=POSITION"))?;
@@ -39,21 +90,9 @@ pub(super) fn settle(circuit: Circuit, setup: &args::Setup) -> Result<(Network, 
                     )
                 },
             )?;
-        state.set(id, PartState::Position(at as u8));
+        positions.push((id, at as u8));
     }
-    let mut network = Network::new(Arc::clone(&circuit));
-    let mut settled = network.settle(state)?;
-    for typed in &setup.faults {
-        let (fault, mode) = faults::parse(&circuit, typed)?;
-        circuit = Arc::new(faults::apply(&circuit, &fault, &mode));
-        network = Network::like(Arc::clone(&circuit), &network);
-        let mut state = settled.state.clone();
-        state.adopt(&circuit, fault.part);
-        let events = settled.events;
-        settled = network.settle(state)?;
-        settled.events.splice(0..0, events);
-    }
-    Ok((network, settled))
+    Ok(positions)
 }
 
 fn tail(hint: Option<String>) -> String {

@@ -5,7 +5,8 @@ use std::io::Write;
 use anyhow::Result;
 use serde_json::{Map, Value, json};
 
-use super::{Ended, args, setup};
+use super::setup::{self, Struck};
+use super::{Ended, args};
 use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
 use crate::network::{Network, PartState, Settled, StopReason};
 use crate::observation::{light_word, meter_dial, meter_value, relative_light};
@@ -14,12 +15,13 @@ use crate::units::significant;
 /// Solves and prints.
 pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
     let circuit = arguments.build.load()?;
+    let struck = setup::faults(&circuit, &arguments.setup)?;
     let (network, settled) = setup::settle(circuit, &arguments.setup)?;
     let mut out = std::io::stdout().lock();
     if arguments.json {
-        writeln!(out, "{}", as_json(&network, &settled))?;
+        writeln!(out, "{}", as_json(&network, &settled, &struck))?;
     } else {
-        as_text(&mut out, &network, &settled)?;
+        as_text(&mut out, &network, &settled, &struck)?;
     }
     Ok(Ended::Well)
 }
@@ -51,7 +53,7 @@ fn state_word(circuit: &Circuit, part: usize, state: PartState) -> Option<String
     })
 }
 
-fn as_json(network: &Network, settled: &Settled) -> Value {
+fn as_json(network: &Network, settled: &Settled, struck: &[Struck]) -> Value {
     let circuit = network.circuit();
     let solution = &settled.solution;
     let mut nets = Map::new();
@@ -104,8 +106,20 @@ fn as_json(network: &Network, settled: &Settled) -> Value {
         }
     }
     let events: Vec<String> = settled.events.iter().map(|e| e.told(circuit)).collect();
+    let faults: Vec<Value> = struck
+        .iter()
+        .map(|struck| {
+            let planted = &struck.planted;
+            json!({
+                "fault": planted.code(circuit),
+                "text": planted.told(circuit),
+                "present": struck.present,
+            })
+        })
+        .collect();
     json!({
         "mods": circuit.fitted,
+        "faults": faults,
         "stop": stop_word(&settled.stop),
         "nets": nets,
         "lamps": lamps,
@@ -115,10 +129,23 @@ fn as_json(network: &Network, settled: &Settled) -> Value {
     })
 }
 
-fn as_text(out: &mut impl Write, network: &Network, settled: &Settled) -> Result<()> {
+fn as_text(
+    out: &mut impl Write,
+    network: &Network,
+    settled: &Settled,
+    struck: &[Struck],
+) -> Result<()> {
     let circuit = network.circuit();
     let solution = &settled.solution;
     writeln!(out, "{}: {}", circuit.title_with_mods(), stop_word(&settled.stop))?;
+    for Struck { planted, present } in struck {
+        let now = match (planted.is_intermittent(), present) {
+            (false, _) => "",
+            (true, true) => ": now it is",
+            (true, false) => ": now it is not",
+        };
+        writeln!(out, "  {}{now}", planted.told(circuit))?;
+    }
     for event in &settled.events {
         writeln!(out, "  {}", event.told(circuit))?;
     }

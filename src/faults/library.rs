@@ -86,7 +86,7 @@ impl Modes<'_> {
         if let Some(mode) = self.found.last_mut() {
             mode.range = Some(range);
             if let Some(ohms) = ohms {
-                mode.text += &format!(", {}", quantity(ohms, "ohm"));
+                mode.text = format!("{}, {}", mode.text, quantity(ohms, "ohm"));
             }
         }
     }

@@ -94,21 +94,18 @@ impl Planted {
 
     /// As it is typed: `W3:high-resistance@40~vibration`.
     pub fn code(&self, circuit: &Circuit) -> String {
-        let mut code = self.fault.code(circuit);
-        if let Some(ohms) = self.ohms {
-            code += &format!("@{ohms}");
-        }
-        for condition in &self.conditions {
-            code += "~";
-            code += &match *condition {
-                Condition::Under(exposure) => exposure.name().to_owned(),
-                Condition::At { control, position } => {
-                    let control = circuit.part(control);
-                    format!("{}={}", control.id, position_name(control, position))
-                }
-            };
-        }
-        code
+        let mut pieces = vec![match self.ohms {
+            Some(ohms) => format!("{}@{ohms}", self.fault.code(circuit)),
+            None => self.fault.code(circuit),
+        }];
+        pieces.extend(self.conditions.iter().map(|condition| match *condition {
+            Condition::Under(exposure) => exposure.name().to_owned(),
+            Condition::At { control, position } => {
+                let control = circuit.part(control);
+                format!("{}={}", control.id, position_name(control, position))
+            }
+        }));
+        pieces.join("~")
     }
 
     /// What has happened: `W3 is broken, only with vibration`.
