@@ -5,7 +5,7 @@
 use std::collections::BTreeSet;
 use std::fs;
 
-use halfsplit::circuit::{CATALOGUE, FieldDefault, FieldKind, FieldSpec};
+use halfsplit::circuit::CATALOGUE;
 use halfsplit::units::significant;
 
 use crate::bad_files::{bad_files, folder, read, said};
@@ -66,48 +66,10 @@ fn kinds() -> String {
         text += &[&minutes, " min.\n\n"].concat();
         text += "| field | holds | left out | meaning |\n|---|---|---|---|\n";
         for field in kind.fields {
-            let (holds, default) = (holds(field), default(field));
+            let (holds, default) = (field.kind.holds(), field.default.words());
             text += &["| `", field.name, "` | ", &holds, " | ", &default, " | "].concat();
             text += &[field.doc, " |\n"].concat();
         }
     }
     text + "\n"
-}
-
-fn holds(field: &FieldSpec) -> String {
-    match field.kind {
-        FieldKind::Net => "net".to_owned(),
-        FieldKind::Number { unit, above, most } => {
-            let limit = if most < 1e9 {
-                format!("above {}, at most {}", significant(above, 6), significant(most, 6))
-            } else {
-                "number".to_owned()
-            };
-            if unit.is_empty() { limit } else { format!("{limit}, {unit}") }
-        }
-        FieldKind::Count { least, most } => format!("whole number, {least} to {most}"),
-        FieldKind::Text => "text".to_owned(),
-        FieldKind::Flag => "`true` or `false`".to_owned(),
-        FieldKind::Choice(words) => {
-            let words: Vec<_> = words.iter().map(|word| format!("`\"{word}\"`")).collect();
-            words.join(", ")
-        }
-        FieldKind::Positions => "list of texts".to_owned(),
-        FieldKind::Closures => "map of positions to pairs of nets".to_owned(),
-        FieldKind::Contacts => "list of contact sets".to_owned(),
-        FieldKind::Scale => "list of pairs of numbers".to_owned(),
-        FieldKind::Numbers => "list of numbers".to_owned(),
-        FieldKind::Needs => "list of (net, net, volts)".to_owned(),
-    }
-}
-
-fn default(field: &FieldSpec) -> String {
-    match field.default {
-        FieldDefault::Required => "must be given".to_owned(),
-        FieldDefault::Absent => "see meaning".to_owned(),
-        FieldDefault::Number(number) => significant(number, 6),
-        FieldDefault::Text("") => "empty".to_owned(),
-        FieldDefault::Text(text) => format!("`\"{text}\"`"),
-        FieldDefault::Flag(flag) => format!("`{flag}`"),
-    }
 }

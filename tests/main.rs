@@ -6,6 +6,7 @@ mod faults;
 mod flagship;
 mod guide;
 mod harness;
+mod kinds;
 mod layers;
 mod mods;
 mod ngspice;

@@ -16,6 +16,7 @@ mod file;
 mod kind;
 mod mods;
 mod places;
+mod reference;
 mod resolve;
 mod values;
 mod wire;
@@ -27,6 +28,8 @@ pub use kind::{
     Relay, Resistor, Senses, Supply, Switch, Transformer, Vibrator, Wire,
 };
 pub use mods::ModInfo;
+pub use reference::RATE_SOURCES;
+pub use resolve::PART_FIELDS;
 pub use wire::{
     AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,
     solid_copper_ohms_per_1000_feet,

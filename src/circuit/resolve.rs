@@ -22,7 +22,7 @@ use crate::diagnostic::Place;
 use crate::units::significant;
 
 /// The fields every part has.
-static PART_FIELDS: [FieldSpec; 7] = [
+pub static PART_FIELDS: [FieldSpec; 7] = [
     text_field("id", Required, "its name, unique in the system"),
     text_field("at", Required, "the station where it is worked on"),
     text_field("label", Absent, "its placard; left out: its id"),

@@ -32,6 +32,8 @@ pub enum Verb {
     Solve(Solve),
     /// Check system files and print every finding
     Check(Check),
+    /// List the kinds of part, or tell everything about one
+    Kinds(Kinds),
 }
 
 /// The build of a system: which system, and which of its mods are fitted.
@@ -115,4 +117,14 @@ pub struct Check {
     /// System files or folders
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `kinds`.
+#[derive(Debug, Args)]
+pub struct Kinds {
+    /// A kind, such as Relay; left out: the list of all
+    pub kind: Option<String>,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
 }

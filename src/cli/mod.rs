@@ -6,6 +6,7 @@
 mod args;
 mod check;
 mod drill;
+mod kinds;
 mod plain;
 mod setup;
 mod solve;
@@ -47,6 +48,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain),
         Some(Verb::Solve(solve)) => solve::run(&solve),
         Some(Verb::Check(check)) => check::run(&check),
+        Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
     };
     match ended {
         Ok(Ended::Well) => ExitCode::SUCCESS,

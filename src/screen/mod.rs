@@ -30,5 +30,6 @@ mod theme;
 pub use app::{App, Load, Start, SystemEntry};
 pub use command::{Command, command_for};
 pub use frame::draw;
-pub use terminal::{ExitSummary, run};
+pub use terminal::{ExitSummary, columns, run};
+pub use text::wrap;
 pub use theme::Theme;

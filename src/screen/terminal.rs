@@ -31,6 +31,11 @@ const WAIT: Duration = Duration::from_millis(250);
 /// How long a program that a signal has reached may take to end by itself.
 const PATIENCE: Duration = Duration::from_secs(2);
 
+/// Columns of the terminal; `None` where it does not say.
+pub fn columns() -> Option<u16> {
+    crossterm::terminal::size().ok().map(|(columns, _)| columns).filter(|columns| *columns > 0)
+}
+
 /// Runs the screen until it is left, and gives the terminal back: after a key, a panic,
 /// or one of SIGTERM, SIGHUP, SIGINT and SIGQUIT.
 ///

@@ -57,7 +57,7 @@ fn head(text: &str, columns: u16) -> String {
 }
 
 /// The text broken into lines between words; a word too long for a line is cut.
-pub(super) fn wrap(text: &str, columns: u16) -> Vec<String> {
+pub fn wrap(text: &str, columns: u16) -> Vec<String> {
     let columns = columns.max(1);
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
