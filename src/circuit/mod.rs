@@ -24,8 +24,11 @@ mod wire;
 pub use builds::{check_builds, read_build, read_system};
 pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
 pub use kind::{
-    Breaker, Closure, ContactSet, Converter, Fuse, Ground, Gyro, Kind, Lamp, Load, Load3, Meter,
-    Relay, Resistor, Senses, Supply, Switch, Transformer, Vibrator, Wire,
+    Alternator, Battery, Breaker, Closure, Connector, ContactSet, Control, Converter, Diode,
+    Feeder, Flasher, Fuse, Generator, Ground, GroundStud, Gyro, Horn, Kind, Lamp, Load, Load3,
+    Mechanism, Meter, Microswitch, Motor, PhaseRelay, Pin, Receptacle, Relay, Resistor,
+    ReverseCurrentRelay, Senses, Shunt, Solenoid, Splice, Supply, Switch, Transformer,
+    TransformerRectifier, Vibrator, Wire,
 };
 pub use mods::ModInfo;
 pub use reference::RATE_SOURCES;

@@ -12,12 +12,15 @@ use super::catalogue::{
     FieldKind, FieldSpec, KindSpec,
 };
 use super::expand::{ENTRY_LIMIT, Written, expand_names, too_many};
-use super::fields::build;
+use super::fields::{Known, build, names_another};
 use super::file::{Findings, REPEAT, StationFile, SystemFile, quoted};
 use super::mods::{self, Fitted};
 use super::places::Node;
 use super::values::{Nets, Value, Values, check, line, line_of, word};
-use super::{AIRFRAME_NAME, Circuit, NetId, Part, Station, StationId, TestPoint};
+use super::{
+    AIRFRAME, AIRFRAME_NAME, Circuit, Ground, Kind, NetId, Part, PartId, Station, StationId,
+    TestPoint,
+};
 use crate::diagnostic::Place;
 use crate::units::significant;
 
@@ -282,7 +285,7 @@ fn parts(
     }
     let mut seen = Seen::new("part");
     let written = mods::parts(file, root, &PART_FIELDS, fitted, findings);
-    let mut parts = Vec::with_capacity(written.len());
+    let mut drafts = Vec::with_capacity(written.len());
     for (index, written) in written.iter().enumerate() {
         let Some(spec) = CATALOGUE.iter().find(|spec| spec.name == written.name) else {
             let message = format!("there is no kind of part named {}", quoted(written.name));
@@ -292,19 +295,53 @@ fn parts(
             continue;
         };
         let values = check(written, index, &[&PART_FIELDS, spec.fields], nets, findings);
-        parts.push(part(spec, &values, stations, &mut seen, findings));
+        let id = entry_id(&values, &mut seen, findings);
+        let head = head(spec, &values, id, stations, findings);
+        drafts.push((spec, values, head));
     }
-    parts
+    // A part that names another is built once that one is.
+    let mut kinds: Vec<Option<Kind>> = drafts
+        .iter()
+        .map(|(spec, values, _)| {
+            let first = !names_another(spec.id);
+            first.then(|| build(spec.id, values, &Known::new(), findings)).flatten()
+        })
+        .collect();
+    let later: Vec<(usize, Option<Kind>)> = {
+        let known: Known = drafts
+            .iter()
+            .zip(&kinds)
+            .enumerate()
+            .filter_map(|(index, ((_, values, _), kind))| {
+                Some((values.text("id")?, (PartId(index as u32), kind.as_ref()?)))
+            })
+            .collect();
+        let later = drafts.iter().enumerate().filter(|(_, (spec, ..))| names_another(spec.id));
+        later
+            .map(|(at, (spec, values, _))| (at, build(spec.id, values, &known, findings)))
+            .collect()
+    };
+    for (at, kind) in later {
+        kinds[at] = kind;
+    }
+    drafts
+        .into_iter()
+        .zip(kinds)
+        .map(|((.., head), kind)| {
+            let head = head?;
+            Some(Part { kind: kind?, ..head })
+        })
+        .collect()
 }
 
-fn part(
+/// A part without its kind yet: a stand-in takes that place.
+fn head(
     spec: &KindSpec,
     values: &Values,
+    id: Option<String>,
     stations: &[Station],
-    seen: &mut Seen,
     findings: &mut Findings,
 ) -> Option<Part> {
-    let id = entry_id(values, seen, findings);
     let at = station(values, "at", stations, findings);
     let seen_at = match values.get("seen_at") {
         Some(_) => station(values, "seen_at", stations, findings),
@@ -312,7 +349,6 @@ fn part(
     };
     let label = optional_name(values, "label", findings);
     let group = optional_name(values, "group", findings);
-    let kind = build(spec.id, values, findings);
     let id = id?;
     Some(Part {
         label: label.unwrap_or_else(|| id.clone()),
@@ -321,7 +357,7 @@ fn part(
         group: group.unwrap_or_else(|| id.clone()),
         replace_minutes: values.number("minutes").unwrap_or(spec.replace_minutes),
         stock: values.text("stock")?.to_owned(),
-        kind: kind?,
+        kind: Kind::Ground(Ground { net: AIRFRAME, ohms: f64::INFINITY }),
         id,
     })
 }

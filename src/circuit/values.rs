@@ -77,12 +77,21 @@ pub(super) enum Value {
     Scale(Vec<(f64, f64)>),
     Numbers(Vec<f64>),
     Needs(Vec<(NetId, NetId, f64)>),
+    /// The name of another part; [`super::resolve`] sees whether it is there.
+    Part(String),
+    Nets(Vec<NetId>),
+    Pairs(Vec<(NetId, NetId)>),
+    /// Poles: the common net and the throws, of which one may have nothing on it.
+    Poles(Vec<(NetId, Vec<Option<NetId>>)>),
+    Pins(Vec<(String, NetId, NetId)>),
 }
 
 /// A part's fields after checking; what was wrong or left out is not in it.
 pub(super) struct Values {
     /// The part as messages call it: ``Fuse `F1` ``.
     pub(super) who: String,
+    /// The fields of its kind alone.
+    pub(super) fields: &'static [FieldSpec],
     /// Where its line begins.
     pub(super) place: Place,
     found: BTreeMap<&'static str, (Value, Place)>,
@@ -146,7 +155,8 @@ pub(super) fn check(
             found.insert(spec.name, (value, written.place));
         }
     }
-    Values { place: written.place, found, who }
+    let fields = specs.last().copied().unwrap_or_default();
+    Values { place: written.place, found, who, fields }
 }
 
 /// What an author would have typed to get the default; `None` where there is none.
@@ -241,6 +251,19 @@ impl Checker<'_> {
                     Some((a?, b?, volts?))
                 })
                 .map(Value::Needs),
+            FieldKind::Part(_) => self.text(spec.name, raw, node.place).map(Value::Part),
+            FieldKind::Nets => self
+                .each(spec.name, "a list of nets", raw, node, |c, raw, node| {
+                    c.net(spec.name, raw, node.place)
+                })
+                .map(Value::Nets),
+            FieldKind::Pairs => self
+                .each(spec.name, "a list of pairs of nets", raw, node, |c, raw, node| {
+                    c.pair(spec.name, raw, node)
+                })
+                .map(Value::Pairs),
+            FieldKind::Poles => self.poles(spec.name, raw, node).map(Value::Poles),
+            FieldKind::Pins => self.pins(spec.name, raw, node).map(Value::Pins),
         }
     }
 
@@ -418,10 +441,7 @@ impl Checker<'_> {
             }
             let expected = "a list of pairs of nets";
             let pairs = self.each(field, expected, pairs, node.child(index), |c, raw, node| {
-                let [a, b] = c.tuple(field, "pairs of nets such as (\"A\", \"B\")", raw, node)?;
-                let a = c.net(field, a, node.child(0).place);
-                let b = c.net(field, b, node.child(1).place);
-                Some((a?, b?))
+                c.pair(field, raw, node)
             });
             all.push(position.zip(pairs).map(|(position, pairs)| ClosureList {
                 position,
@@ -430,6 +450,59 @@ impl Checker<'_> {
             }));
         }
         all.into_iter().collect()
+    }
+
+    fn pair(&mut self, field: &str, raw: &Raw, node: &Node) -> Option<(NetId, NetId)> {
+        let [a, b] = self.tuple(field, "pairs of nets such as (\"A\", \"B\")", raw, node)?;
+        let a = self.net(field, a, node.child(0).place);
+        let b = self.net(field, b, node.child(1).place);
+        Some((a?, b?))
+    }
+
+    fn poles(
+        &mut self,
+        field: &str,
+        raw: &Raw,
+        node: &Node,
+    ) -> Option<Vec<(NetId, Vec<Option<NetId>>)>> {
+        let expected = "a list of poles such as [\"COMMON\", \"ONE\", \"TWO\"]";
+        self.each(field, expected, raw, node, |c, raw, node| {
+            let mut throws = c.each(field, expected, raw, node, |c, raw, node| match raw {
+                Raw::Text(text) if text.is_empty() => Some(None),
+                _ => c.net(field, raw, node.place).map(Some),
+            })?;
+            match throws.first() {
+                Some(&Some(common)) => Some((common, throws.split_off(1))),
+                Some(None) | None => {
+                    let message = format!("a pole of {} needs a common net", c.who);
+                    c.findings.error("missing-field", node.place, message, None);
+                    None
+                }
+            }
+        })
+    }
+
+    fn pins(&mut self, field: &str, raw: &Raw, node: &Node) -> Option<Vec<(String, NetId, NetId)>> {
+        let what = format!("a pin of {}", self.who);
+        let pins = self.each(field, "a list of (pin, net, net)", raw, node, |c, raw, node| {
+            let [name, a, b] = c.tuple(field, "(pin, net, net)", raw, node)?;
+            let place = node.child(0).place;
+            let name = c.text(field, name, place)?;
+            let named = word(&name, &what, false, place, c.findings);
+            let a = c.net(field, a, node.child(1).place);
+            let b = c.net(field, b, node.child(2).place);
+            named.then_some((name, a?, b?))
+        })?;
+        let mut seen = BTreeSet::new();
+        for (index, (name, ..)) in pins.iter().enumerate() {
+            if !seen.insert(name.to_lowercase()) {
+                let message = format!("{} has the pin {} twice", self.who, quoted(name));
+                let place = node.child(index).place;
+                self.findings.error("duplicate-id", place, message, None);
+                return None;
+            }
+        }
+        Some(pins)
     }
 
     fn contacts(&mut self, field: &str, raw: &Raw, node: &Node) -> Option<Vec<ContactNets>> {

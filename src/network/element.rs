@@ -7,8 +7,8 @@
 use num_complex::Complex64;
 
 use super::sparse::Scalar;
-use super::state::{PartState, State};
-use crate::circuit::{AIRFRAME, Circuit, ContactSet, Gyro, Kind, NetId, PartId};
+use super::state::{Flow, PartState, State, Turning};
+use crate::circuit::{AIRFRAME, Circuit, ContactSet, Feeder, Gyro, Kind, NetId, PartId, Relay};
 use crate::units::phasor;
 
 /// Ohms below which nothing in the model goes, those of a good bolted joint. A
@@ -67,6 +67,12 @@ pub(super) enum Gate {
     Position(u8),
     /// While the part, a relay, is operated (or released, for `false`).
     Relay(bool),
+    /// While the part, a motor, runs (or stands, for `false`).
+    Running(bool),
+    /// While current goes this way through the part.
+    Flow(Flow),
+    /// While another part is found in this position.
+    Other(PartId, u8),
 }
 
 impl Gate {
@@ -76,6 +82,9 @@ impl Gate {
             Self::Protector => state.protector_closed(part),
             Self::Position(position) => state.of(part) == PartState::Position(position),
             Self::Relay(operated) => state.operated(part) == operated,
+            Self::Running(running) => state.running(part) == running,
+            Self::Flow(flow) => state.flow(part) == flow,
+            Self::Other(other, position) => state.found_at(other) == position,
         }
     }
 }
@@ -105,6 +114,17 @@ pub(super) enum Form {
         /// Ohms in series.
         ohms: f64,
     },
+    /// The same while its gate is closed, nothing otherwise.
+    GatedSupply {
+        /// When it is there.
+        gate: Gate,
+        /// Open-circuit volts, or those at rated input.
+        volts: f64,
+        /// Ohms in series.
+        ohms: f64,
+        /// Whether the volts go with the part's input, which the state holds.
+        follows: bool,
+    },
     /// One phase of a machine in series with its impedance.
     Phase {
         /// Its electromotive force for one volt line to line (for a single phase: one
@@ -121,12 +141,14 @@ pub(super) enum Form {
         /// Leakage and half the winding resistance, referred to the primary.
         inner: Impedance,
     },
+    /// Three conductors that couple, from the first three nets to the last three.
+    Coupled(Box<Feeder>),
     /// A three-phase machine between three nets, by sequence impedance (star
     /// equivalent without neutral).
     Rotor {
-        /// Positive sequence while it turns.
+        /// The sequence it turns with, while it turns.
         running: Impedance,
-        /// Either sequence with the rotor standing; negative sequence always.
+        /// Either sequence with the rotor standing; always the one it does not turn with.
         standing: Impedance,
     },
 }
@@ -136,8 +158,8 @@ pub(super) enum Form {
 pub(super) struct Element {
     /// The part it belongs to.
     pub part: PartId,
-    /// Its nets, two to four of them used.
-    pub nets: [NetId; 4],
+    /// Its nets, two to six of them used.
+    pub nets: [NetId; 6],
     /// How many of `nets` are used.
     pub terminals: u8,
     /// What it does.
@@ -159,6 +181,10 @@ pub(super) struct Elements {
     pub nets: usize,
     /// Name of each net beyond the circuit's own.
     pub inner_names: Vec<String>,
+    /// The three nets behind the terminals of a gyro, transformer-rectifier or phase
+    /// relay, by part: where an open winding or line leaves its end in the air they
+    /// stand off from the terminals.
+    pub inside: Vec<(PartId, [NetId; 3])>,
 }
 
 /// Star equivalent impedances of a gyro motor, per phase.
@@ -179,6 +205,7 @@ struct Builder {
     elements: Vec<Element>,
     nets: usize,
     inner_names: Vec<String>,
+    inside: Vec<(PartId, [NetId; 3])>,
 }
 
 impl Builder {
@@ -190,7 +217,13 @@ impl Builder {
     }
 
     fn two(&mut self, part: PartId, a: NetId, b: NetId, form: Form) {
-        self.elements.push(Element { part, nets: [a, b, AIRFRAME, AIRFRAME], terminals: 2, form });
+        self.push(part, &[a, b], form);
+    }
+
+    fn push(&mut self, part: PartId, terminals: &[NetId], form: Form) {
+        let mut nets = [AIRFRAME; 6];
+        nets[..terminals.len()].copy_from_slice(terminals);
+        self.elements.push(Element { part, nets, terminals: terminals.len() as u8, form });
     }
 
     /// The same, or nothing in its place.
@@ -209,6 +242,61 @@ impl Builder {
         self.two_if(ohms.is_finite(), part, a, b, Form::Contact { gate, ohms });
     }
 
+    /// A supply behind ohms, infinite when it gives nothing.
+    fn gated_supply(
+        &mut self,
+        part: PartId,
+        gate: Gate,
+        [plus, minus]: [NetId; 2],
+        [volts, ohms]: [f64; 2],
+        follows: bool,
+    ) {
+        let form = Form::GatedSupply { gate, volts, ohms, follows };
+        self.two_if(ohms.is_finite(), part, plus, minus, form);
+    }
+
+    /// Where the three lines of a part arrive inside it: at its terminals, or in the air
+    /// where one is open.
+    fn inside(
+        &mut self,
+        part: PartId,
+        id: &str,
+        phases: [NetId; 3],
+        sound: [bool; 3],
+    ) -> [NetId; 3] {
+        let mut nets = phases;
+        for phase in 0..3 {
+            if !sound[phase] {
+                nets[phase] = self.inner_net(format!("{id} inside, phase {}", PHASES[phase]));
+            }
+        }
+        self.inside.push((part, nets));
+        nets
+    }
+
+    /// Three electromotive forces that meet in a star point.
+    fn alternator(
+        &mut self,
+        part: PartId,
+        id: &str,
+        phases: [NetId; 3],
+        inner: Impedance,
+        sound: [bool; 3],
+    ) {
+        let star = self.inner_net(format!("{id} star point"));
+        for phase in 0..3 {
+            let form = Form::Phase { unit: unit_phase(phase), inner };
+            self.two_if(sound[phase], part, phases[phase], star, form);
+        }
+    }
+
+    fn relay(&mut self, part: PartId, relay: &Relay) {
+        self.branch(part, relay.x1, relay.x2, relay.coil_ohms);
+        for set in &relay.contacts {
+            self.contact_set(part, set);
+        }
+    }
+
     fn contact_set(&mut self, part: PartId, set: &ContactSet) {
         if let Some(net) = set.released {
             self.contact(part, Gate::Relay(false), set.common, net, set.released_ohms);
@@ -219,6 +307,8 @@ impl Builder {
     }
 }
 
+const PHASES: [&str; 3] = ["A", "B", "C"];
+
 /// Unit phasor of phase `index` of a set whose line-to-line volts are one.
 fn unit_phase(index: usize) -> Complex64 {
     phasor(1.0 / 3.0_f64.sqrt(), -120.0 * index as f64)
@@ -226,7 +316,12 @@ fn unit_phase(index: usize) -> Complex64 {
 
 /// Writes a circuit out as elements.
 pub(super) fn elements(circuit: &Circuit) -> Elements {
-    let mut b = Builder { elements: Vec::new(), nets: circuit.nets.len(), inner_names: Vec::new() };
+    let mut b = Builder {
+        elements: Vec::new(),
+        nets: circuit.nets.len(),
+        inner_names: Vec::new(),
+        inside: Vec::new(),
+    };
     for (id, part) in circuit.parts_with_ids() {
         match &part.kind {
             Kind::Supply(supply) => {
@@ -250,33 +345,24 @@ pub(super) fn elements(circuit: &Circuit) -> Elements {
                 b.contact(id, Gate::Protector, breaker.line, breaker.load, breaker.ohms);
             }
             Kind::Fuse(fuse) => b.contact(id, Gate::Protector, fuse.line, fuse.load, fuse.ohms),
-            Kind::Switch(switch) => {
+            Kind::Switch(switch) | Kind::PushSwitch(switch) | Kind::ChangeoverSwitch(switch) => {
                 for closure in &switch.closures {
                     let gate = Gate::Position(closure.position);
                     b.contact(id, gate, closure.a, closure.b, closure.ohms);
                 }
             }
-            Kind::Relay(relay) => {
-                b.branch(id, relay.x1, relay.x2, relay.coil_ohms);
-                for set in &relay.contacts {
-                    b.contact_set(id, set);
-                }
-            }
+            Kind::Relay(relay) | Kind::Contactor(relay) => b.relay(id, relay),
             Kind::Lamp(lamp) => {
                 b.two_if(lamp.bulbs_good > 0, id, lamp.a, lamp.b, Form::Filament);
             }
             Kind::Converter(converter) => {
                 b.two_if(converter.motor_sound, id, converter.dc, converter.ret, Form::Filament);
-                let star = b.inner_net(format!("{} star point", part.id));
                 let inner = Impedance {
                     ohms: converter.phase_ohms,
                     reactance_ohms: converter.phase_reactance_ohms,
                     hertz: converter.hertz,
                 };
-                for phase in 0..3 {
-                    let form = Form::Phase { unit: unit_phase(phase), inner };
-                    b.two_if(converter.phase_sound[phase], id, converter.phases[phase], star, form);
-                }
+                b.alternator(id, &part.id, converter.phases, inner, converter.phase_sound);
             }
             Kind::Vibrator(vibrator) => {
                 b.two(id, vibrator.dc, vibrator.ret, Form::Filament);
@@ -309,12 +395,8 @@ pub(super) fn elements(circuit: &Circuit) -> Elements {
                         hertz: t.hertz,
                     },
                 };
-                b.elements.push(Element {
-                    part: id,
-                    nets: [core, t.primary[1], t.secondary[0], t.secondary[1]],
-                    terminals: 4,
-                    form: if t.secondary_sound { coupling } else { Form::Absent },
-                });
+                let nets = [core, t.primary[1], t.secondary[0], t.secondary[1]];
+                b.push(id, &nets, if t.secondary_sound { coupling } else { Form::Absent });
             }
             Kind::Load(load) => {
                 let form = Form::Branch(Impedance {
@@ -338,42 +420,151 @@ pub(super) fn elements(circuit: &Circuit) -> Elements {
             }
             Kind::Gyro(gyro) => {
                 let (running, standing) = gyro_impedances(gyro);
-                let mut nets = [AIRFRAME; 4];
-                for phase in 0..3 {
-                    // A winding that is open leaves its end inside the machine in the air.
-                    nets[phase] = if gyro.winding_sound[phase] {
-                        gyro.phases[phase]
-                    } else {
-                        b.inner_net(format!("{} inside, phase {}", part.id, ["A", "B", "C"][phase]))
-                    };
-                }
-                b.elements.push(Element {
-                    part: id,
-                    nets,
-                    terminals: 3,
-                    form: Form::Rotor { running, standing },
-                });
+                // A winding that is open leaves its end inside the machine in the air.
+                let nets = b.inside(id, &part.id, gyro.phases, gyro.winding_sound);
+                b.push(id, &nets, Form::Rotor { running, standing });
             }
-            Kind::Meter(meter) => b.branch(id, meter.plus, meter.minus, meter.burden_ohms),
+            Kind::Battery(battery) => {
+                let nets = [battery.plus, battery.minus];
+                let gives = [battery.volts, battery.ohms];
+                b.gated_supply(id, Gate::Flow(Flow::Out), nets, gives, false);
+                let takes = [battery.charge_volts, battery.charge_ohms];
+                b.gated_supply(id, Gate::Flow(Flow::In), nets, takes, false);
+            }
+            Kind::Generator(generator) => {
+                for position in 0..generator.rpm.len() as u8 {
+                    let gate = Gate::Other(generator.driven_by, position);
+                    let nets = [generator.plus, generator.minus];
+                    let values = [generator.emf_volts(position), generator.ohms];
+                    b.gated_supply(id, gate, nets, values, false);
+                }
+            }
+            Kind::Receptacle(receptacle) => {
+                let unit = b.inner_net(format!("{} ground unit", part.id));
+                let form = Form::Supply { volts: receptacle.volts, ohms: receptacle.ohms };
+                b.two(id, unit, receptacle.minus, form);
+                b.contact(id, Gate::Position(1), unit, receptacle.plus, receptacle.pin_ohms);
+                let ohms = receptacle.interlock_ohms;
+                b.contact(id, Gate::Position(1), unit, receptacle.interlock, ohms);
+            }
+            Kind::Alternator(a) => {
+                let inner = Impedance {
+                    ohms: a.phase_ohms,
+                    reactance_ohms: a.phase_reactance_ohms,
+                    hertz: a.hertz,
+                };
+                b.alternator(id, &part.id, a.phases, inner, a.phase_sound);
+            }
+            Kind::TransformerRectifier(t) => {
+                let star = b.inner_net(format!("{} star point", part.id));
+                for net in b.inside(id, &part.id, t.phases, t.phase_sound) {
+                    b.two(id, net, star, Form::Filament);
+                }
+                let gate = Gate::Flow(Flow::Out);
+                b.gated_supply(id, gate, [t.plus, t.minus], [t.volts, t.ohms], true);
+            }
+            Kind::Feeder(feeder) => {
+                let [a1, b1, c1] = feeder.from;
+                let [a2, b2, c2] = feeder.to;
+                b.push(id, &[a1, b1, c1, a2, b2, c2], Form::Coupled(Box::new(feeder.clone())));
+            }
+            Kind::Diode(diode) => {
+                // One that is shorted is a plain resistance.
+                if diode.blocks {
+                    let nets = [diode.anode, diode.cathode];
+                    let values = [diode.drop_volts, diode.ohms];
+                    b.gated_supply(id, Gate::Flow(Flow::Out), nets, values, false);
+                } else {
+                    b.branch(id, diode.anode, diode.cathode, diode.ohms);
+                }
+            }
+            Kind::Shunt(shunt) => b.branch(id, shunt.a, shunt.b, shunt.ohms),
+            Kind::Splice(splice) => {
+                let joint = b.inner_net(format!("{} joint", part.id));
+                for (net, ohms) in splice.nets.iter().zip(&splice.joint_ohms) {
+                    b.branch(id, *net, joint, *ohms);
+                }
+            }
+            Kind::Connector(connector) => {
+                for pin in &connector.pins {
+                    b.branch(id, pin.a, pin.b, pin.ohms);
+                }
+                if let Some((one, other, ohms)) = connector.touching {
+                    b.branch(id, connector.pins[one].a, connector.pins[other].a, ohms);
+                }
+            }
+            Kind::GroundStud(stud) => {
+                let bolt = b.inner_net(format!("{} bolt", part.id));
+                for (net, ohms) in stud.nets.iter().zip(&stud.lead_ohms) {
+                    b.branch(id, *net, bolt, *ohms);
+                }
+                b.branch(id, bolt, AIRFRAME, stud.ohms);
+            }
+            // It is not electrical; others follow it.
+            Kind::Mechanism(_) => {}
+            Kind::Microswitch(switch) => {
+                for closure in &switch.closures {
+                    let (a, net, ohms) = (closure.a, closure.b, closure.ohms);
+                    match switch.stays_at {
+                        None => {
+                            let gate = Gate::Other(switch.follows, closure.position);
+                            b.contact(id, gate, a, net, ohms);
+                        }
+                        Some(at) if at == closure.position => b.branch(id, a, net, ohms),
+                        Some(_) => b.two(id, a, net, Form::Absent),
+                    }
+                }
+            }
+            Kind::ReverseCurrentRelay(relay) => {
+                b.branch(id, relay.enable, AIRFRAME, relay.coil_ohms);
+                b.contact(id, Gate::Relay(true), relay.generator, relay.bus, relay.ohms);
+            }
+            Kind::PhaseRelay(relay) => {
+                let star = b.inner_net(format!("{} star point", part.id));
+                let sound = relay.leg_ohms.map(f64::is_finite);
+                let nets = b.inside(id, &part.id, relay.phases, sound);
+                for (net, ohms) in nets.into_iter().zip(relay.leg_ohms) {
+                    b.branch(id, net, star, ohms);
+                }
+                for set in &relay.contacts {
+                    b.contact_set(id, set);
+                }
+            }
+            Kind::Flasher(flasher) => {
+                b.contact(id, Gate::Relay(false), flasher.line, flasher.load, flasher.ohms);
+            }
+            Kind::Horn(horn) => b.branch(id, horn.a, horn.b, horn.ohms),
+            Kind::Motor(motor) => {
+                b.contact(id, Gate::Running(true), motor.a, motor.b, motor.running_ohms);
+                b.contact(id, Gate::Running(false), motor.a, motor.b, motor.standing_ohms);
+            }
+            Kind::Solenoid(solenoid) => b.branch(id, solenoid.x1, solenoid.x2, solenoid.coil_ohms),
+            Kind::Meter(meter)
+            | Kind::Ammeter(meter)
+            | Kind::Loadmeter(meter)
+            | Kind::FrequencyMeter(meter) => {
+                b.branch(id, meter.plus, meter.minus, meter.burden_ohms);
+            }
         }
     }
-    Elements { list: b.elements, nets: b.nets, inner_names: b.inner_names }
+    let Builder { elements: list, nets, inner_names, inside } = b;
+    Elements { list, nets, inner_names, inside }
 }
 
 /// The admittance matrix of an element between its terminals, row by row.
-pub(super) type Matrix<T> = [T; 16];
+pub(super) type Matrix<T> = [T; 36];
 
-/// What an element that is neither contact nor filament nor rotor does at a frequency
-/// above zero; `None` for those three.
+/// What an element does at a frequency above zero that does not depend on the state;
+/// `None` where it does.
 pub(super) fn fixed_phasor(form: &Form, hertz: f64) -> Option<Matrix<Complex64>> {
     match form {
-        Form::Absent => Some([Complex64::ZERO; 16]),
+        Form::Absent => Some([Complex64::ZERO; 36]),
         Form::Branch(z) | Form::Phase { inner: z, .. } => Some(two_terminal(z.admittance(hertz))),
         Form::Supply { ohms, .. } => Some(two_terminal(siemens(*ohms).into())),
         Form::Coupling { ratio, inner } => {
             let admittance = inner.admittance(hertz);
             let turns = [1.0, -1.0, -1.0 / ratio, 1.0 / ratio];
-            let mut y = [Complex64::ZERO; 16];
+            let mut y = [Complex64::ZERO; 36];
             for row in 0..4 {
                 for column in 0..4 {
                     y[row * 4 + column] = admittance * (turns[row] * turns[column]);
@@ -381,22 +572,77 @@ pub(super) fn fixed_phasor(form: &Form, hertz: f64) -> Option<Matrix<Complex64>>
             }
             Some(y)
         }
-        Form::Contact { .. } | Form::Filament | Form::Rotor { .. } => None,
+        Form::Coupled(feeder) => {
+            let ratio = hertz / feeder.hertz;
+            let z = |at: usize| Complex64::new(feeder.ohms[at], feeder.reactance_ohms[at] * ratio);
+            Some(coupled(std::array::from_fn(z), feeder.sound))
+        }
+        Form::Contact { .. } | Form::GatedSupply { .. } | Form::Filament | Form::Rotor { .. } => {
+            None
+        }
     }
+}
+
+/// The matrix of three coupled conductors with these series impedances (AA, BB, CC, AB,
+/// BC, CA): `I = Z^-1 (V1 - V2)` over the conductors that are whole.
+fn coupled<T: Scalar>(z: [T; 6], sound: [bool; 3]) -> Matrix<T> {
+    let whole: Vec<usize> = (0..3).filter(|phase| sound[*phase]).collect();
+    let entry = |row: usize, column: usize| match (row.min(column), row.max(column)) {
+        (0, 1) => z[3],
+        (1, 2) => z[4],
+        (0, 2) => z[5],
+        (same, _) => z[same],
+    };
+    // Gauss and Jordan on [Z | 1]; Z has a positive definite real part, so no pivot is
+    // nothing.
+    let n = whole.len();
+    let mut rows = [[T::zero(); 6]; 3];
+    for (row, &a) in whole.iter().enumerate() {
+        for (column, &b) in whole.iter().enumerate() {
+            rows[row][column] = entry(a, b);
+        }
+        rows[row][n + row] = T::one();
+    }
+    for pivot in 0..n {
+        let scale = rows[pivot][pivot].inverse();
+        for value in &mut rows[pivot] {
+            *value *= scale;
+        }
+        let from = rows[pivot];
+        for (row, values) in rows.iter_mut().enumerate().take(n) {
+            if row != pivot {
+                let times = values[pivot];
+                for (value, taken) in values.iter_mut().zip(from) {
+                    *value -= times * taken;
+                }
+            }
+        }
+    }
+    let mut y = [T::zero(); 36];
+    for (row, &a) in whole.iter().enumerate() {
+        for (column, &b) in whole.iter().enumerate() {
+            let admittance = rows[row][n + column];
+            y[a * 6 + b] = admittance;
+            y[(a + 3) * 6 + b + 3] = admittance;
+            y[a * 6 + b + 3] = -admittance;
+            y[(a + 3) * 6 + b] = -admittance;
+        }
+    }
+    y
 }
 
 /// The same for direct current: reactances vanish, a transformer is two separate
 /// windings, a rotor is its winding resistance; `None` for contact and filament.
 pub(super) fn fixed_direct(form: &Form) -> Option<Matrix<f64>> {
     match form {
-        Form::Absent => Some([0.0; 16]),
+        Form::Absent => Some([0.0; 36]),
         Form::Branch(z) | Form::Phase { inner: z, .. } => Some(two_terminal(z.conductance())),
         Form::Supply { ohms, .. } => Some(two_terminal(siemens(*ohms))),
         Form::Coupling { ratio, inner } => {
             // Half the winding resistance stands ahead of the core and is the primary's;
             // this is the other half, as the secondary has it.
             let winding = siemens(inner.ohms * ratio * ratio);
-            let mut y = [0.0; 16];
+            let mut y = [0.0; 36];
             for (row, column, sign) in [(2, 2, 1.0), (3, 3, 1.0), (2, 3, -1.0), (3, 2, -1.0)] {
                 y[row * 4 + column] = sign * winding;
             }
@@ -404,7 +650,7 @@ pub(super) fn fixed_direct(form: &Form) -> Option<Matrix<f64>> {
         }
         Form::Rotor { standing, .. } => {
             let g = standing.conductance();
-            let mut y = [0.0; 16];
+            let mut y = [0.0; 36];
             for row in 0..3 {
                 for column in 0..3 {
                     y[row * 3 + column] = if row == column { 2.0 } else { -1.0 } * g / 3.0;
@@ -412,7 +658,8 @@ pub(super) fn fixed_direct(form: &Form) -> Option<Matrix<f64>> {
             }
             Some(y)
         }
-        Form::Contact { .. } | Form::Filament => None,
+        Form::Coupled(feeder) => Some(coupled(feeder.ohms, feeder.sound)),
+        Form::Contact { .. } | Form::GatedSupply { .. } | Form::Filament => None,
     }
 }
 
@@ -431,9 +678,13 @@ pub(super) fn phasor_matrix(element: &Element, state: &State, hertz: f64) -> Mat
     match &element.form {
         Form::Rotor { running, standing } => {
             let y2 = standing.admittance(hertz);
-            let y1 = if state.running(element.part) { running.admittance(hertz) } else { y2 };
-            let mut y = [Complex64::ZERO; 16];
-            y[..9].copy_from_slice(&rotor(y1, y2));
+            let turns = running.admittance(hertz);
+            let mut y = [Complex64::ZERO; 36];
+            y[..9].copy_from_slice(&match state.turning(element.part) {
+                Turning::Stands => rotor(y2, y2),
+                Turning::Forward => rotor(turns, y2),
+                Turning::Backward => rotor(y2, turns),
+            });
             y
         }
         form => fixed_phasor(form, hertz)
@@ -446,23 +697,26 @@ pub(super) fn direct_matrix(element: &Element, state: &State) -> Matrix<f64> {
     fixed_direct(&element.form).unwrap_or_else(|| two_terminal(variable_siemens(element, state)))
 }
 
-/// Conductance of a contact or filament in a state; zero for anything else.
+/// Conductance of a contact, gated supply or filament in a state; zero for anything else.
 fn variable_siemens(element: &Element, state: &State) -> f64 {
     match &element.form {
         Form::Contact { gate, ohms } if gate.closed(element.part, state) => siemens(*ohms),
+        Form::GatedSupply { gate, ohms, .. } if gate.closed(element.part, state) => siemens(*ohms),
         Form::Filament => state.conductance[element.part.index()],
         Form::Contact { .. }
+        | Form::GatedSupply { .. }
         | Form::Absent
         | Form::Branch(_)
         | Form::Supply { .. }
         | Form::Phase { .. }
         | Form::Coupling { .. }
+        | Form::Coupled(_)
         | Form::Rotor { .. } => 0.0,
     }
 }
 
 fn two_terminal<T: Scalar>(admittance: T) -> Matrix<T> {
-    let mut y = [T::zero(); 16];
+    let mut y = [T::zero(); 36];
     y[0] = admittance;
     y[1] = -admittance;
     y[2] = -admittance;

@@ -26,16 +26,42 @@ pub enum PartState {
         /// Whether its element has melted.
         blown: bool,
     },
-    /// A relay: whether it is operated.
+    /// A relay, contactor or solenoid; a flasher, which is operated while it is open.
     Relay {
         /// Whether the moving contacts are on the operated side.
         operated: bool,
     },
-    /// A machine (converter, vibrator, gyro): whether it turns.
+    /// A machine (converter, vibrator, motor): whether it turns.
     Machine {
         /// Whether it runs.
         running: bool,
     },
+    /// A gyro's rotor, which can turn either way.
+    Rotor(Turning),
+    /// What conducts one way only: a diode, a rectifier, a battery.
+    Flow(Flow),
+}
+
+/// How a rotor turns.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Turning {
+    /// Not at all.
+    Stands,
+    /// As it should.
+    Forward,
+    /// The other way round, with two of its lines exchanged.
+    Backward,
+}
+
+/// Which way current goes through something that tells the two ways apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Flow {
+    /// Neither way.
+    Neither,
+    /// Forward: through a diode or rectifier, out of a battery.
+    Out,
+    /// Into a battery.
+    In,
 }
 
 /// The memory of a whole circuit.
@@ -46,7 +72,8 @@ pub struct State {
     /// By part: conductance in siemens that depends on its own voltage (a lamp's
     /// filament, a machine's motor). Only a starting point for the next solution.
     pub(super) conductance: Vec<f64>,
-    /// By part: shaft speed as a fraction of rated. A starting point as well.
+    /// By part: shaft speed as a fraction of rated; of a transformer-rectifier its mean
+    /// line volts as a fraction of rated. A starting point as well.
     pub(super) speed: Vec<f64>,
 }
 
@@ -58,24 +85,48 @@ impl State {
             .parts
             .iter()
             .map(|part| match &part.kind {
-                Kind::Switch(switch) => PartState::Position(switch.start),
+                Kind::Switch(switch)
+                | Kind::PushSwitch(switch)
+                | Kind::ChangeoverSwitch(switch) => PartState::Position(switch.start),
+                Kind::Mechanism(mechanism) => PartState::Position(mechanism.start),
+                Kind::Receptacle(receptacle) => PartState::Position(receptacle.start),
                 Kind::Breaker(_) => PartState::Breaker { closed: true, tripped: false },
                 Kind::Fuse(fuse) => PartState::Fuse { seated: true, blown: !fuse.intact },
-                Kind::Relay(relay) => {
-                    PartState::Relay { operated: relay.stuck.unwrap_or_default() }
+                Kind::Relay(_)
+                | Kind::Contactor(_)
+                | Kind::ReverseCurrentRelay(_)
+                | Kind::PhaseRelay(_)
+                | Kind::Solenoid(_)
+                | Kind::Flasher(_) => {
+                    PartState::Relay { operated: stuck(&part.kind).unwrap_or_default() }
                 }
-                Kind::Converter(_) | Kind::Vibrator(_) | Kind::Gyro(_) => {
+                Kind::Converter(_) | Kind::Vibrator(_) | Kind::Motor(_) => {
                     PartState::Machine { running: false }
                 }
+                Kind::Gyro(_) => PartState::Rotor(Turning::Stands),
+                Kind::Battery(_) => PartState::Flow(Flow::Out),
+                Kind::Diode(_) | Kind::TransformerRectifier(_) => PartState::Flow(Flow::Neither),
                 Kind::Supply(_)
+                | Kind::Generator(_)
+                | Kind::Alternator(_)
                 | Kind::Wire(_)
+                | Kind::Feeder(_)
                 | Kind::Resistor(_)
+                | Kind::Shunt(_)
+                | Kind::Splice(_)
+                | Kind::Connector(_)
                 | Kind::Ground(_)
-                | Kind::Lamp(_)
+                | Kind::GroundStud(_)
                 | Kind::Transformer(_)
+                | Kind::Microswitch(_)
+                | Kind::Lamp(_)
+                | Kind::Horn(_)
                 | Kind::Load(_)
                 | Kind::Load3(_)
-                | Kind::Meter(_) => PartState::Plain,
+                | Kind::Meter(_)
+                | Kind::Ammeter(_)
+                | Kind::Loadmeter(_)
+                | Kind::FrequencyMeter(_) => PartState::Plain,
             })
             .collect();
         Self {
@@ -104,9 +155,7 @@ impl State {
         self.speed[index] = 1.0;
         match (&circuit.part(part).kind, &mut self.parts[index]) {
             (Kind::Fuse(fuse), PartState::Fuse { blown, .. }) => *blown = !fuse.intact,
-            (Kind::Relay(relay), PartState::Relay { operated }) => {
-                *operated = relay.stuck.unwrap_or(*operated);
-            }
+            (kind, PartState::Relay { operated }) => *operated = stuck(kind).unwrap_or(*operated),
             _ => {}
         }
     }
@@ -120,9 +169,39 @@ impl State {
         }
     }
 
-    /// Whether a machine runs.
+    /// Whether a machine or rotor turns, either way.
     pub fn running(&self, part: PartId) -> bool {
-        self.of(part) == PartState::Machine { running: true }
+        match self.of(part) {
+            PartState::Machine { running } => running,
+            PartState::Rotor(turning) => turning != Turning::Stands,
+            _ => false,
+        }
+    }
+
+    /// How a rotor turns; a part without one stands.
+    pub fn turning(&self, part: PartId) -> Turning {
+        match self.of(part) {
+            PartState::Rotor(turning) => turning,
+            _ => Turning::Stands,
+        }
+    }
+
+    /// Which way current goes through a part that tells the two ways apart.
+    pub fn flow(&self, part: PartId) -> Flow {
+        match self.of(part) {
+            PartState::Flow(flow) => flow,
+            _ => Flow::Neither,
+        }
+    }
+
+    /// The position that something else finds a part in: of a control, of a solenoid
+    /// (pulled in is 1), of a motor (running is 1).
+    pub fn found_at(&self, part: PartId) -> u8 {
+        match self.of(part) {
+            PartState::Position(position) => position,
+            PartState::Relay { operated: true } | PartState::Machine { running: true } => 1,
+            _ => 0,
+        }
     }
 
     /// Whether a relay is operated.
@@ -141,5 +220,16 @@ impl State {
     /// Shaft speed of a machine as a fraction of rated; zero when it stands.
     pub fn speed(&self, part: PartId) -> f64 {
         if self.running(part) { self.speed[part.index()] } else { 0.0 }
+    }
+}
+
+/// The state that a failed relay, contactor or solenoid is held in.
+fn stuck(kind: &Kind) -> Option<bool> {
+    match kind {
+        Kind::Relay(relay) | Kind::Contactor(relay) => relay.stuck,
+        Kind::ReverseCurrentRelay(relay) => relay.stuck,
+        Kind::PhaseRelay(relay) => relay.stuck,
+        Kind::Solenoid(solenoid) => solenoid.stuck,
+        _ => None,
     }
 }
