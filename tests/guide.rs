@@ -62,7 +62,8 @@ fn kinds() -> String {
     let mut text = String::new();
     for kind in &CATALOGUE {
         let minutes = significant(kind.replace_minutes, 3);
-        text += &["\n### ", kind.name, "\n\n", kind.purpose, " Replaced in "].concat();
+        text += &["\n### ", kind.name, "\n\n", kind.purpose, " ", kind.formula].concat();
+        text += " Replaced in ";
         text += &[&minutes, " min.\n\n"].concat();
         text += "| field | holds | left out | meaning |\n|---|---|---|---|\n";
         for field in kind.fields {

@@ -194,6 +194,8 @@ impl Bench {
                 divisions: vec![0.0, 250.0],
                 figures: vec![0.0, 250.0],
                 class_percent: 2.0,
+                per_volt: 1.0,
+                least_volts: 0.0,
                 gain: 1.0,
             })
         })

@@ -352,6 +352,7 @@ impl Cards<'_> {
                 }
             }
             Kind::Meter(m) => self.resistor(&node(m.plus), &node(m.minus), m.burden_ohms),
+            other => panic!("no cards for {other:?}"),
         }
     }
 }

@@ -8,7 +8,7 @@
 use std::sync::Arc;
 
 use halfsplit::chance::Chance;
-use halfsplit::circuit::{Circuit, Kind, NetId, Senses};
+use halfsplit::circuit::{Circuit, ContactSet, Kind, NetId, Senses};
 use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::network::{Network, PartState, State, StopReason};
@@ -135,12 +135,33 @@ fn nets(kind: &mut Kind) -> Vec<&mut NetId> {
         Kind::Breaker(x) => vec![&mut x.line, &mut x.load],
         Kind::Fuse(x) => vec![&mut x.line, &mut x.load],
         Kind::Switch(x) => x.closures.iter_mut().flat_map(|c| [&mut c.a, &mut c.b]).collect(),
-        Kind::Relay(x) => {
-            let sets = x.contacts.iter_mut().flat_map(|set| {
-                std::iter::once(&mut set.common).chain(&mut set.released).chain(&mut set.operated)
-            });
-            sets.chain([&mut x.x1, &mut x.x2]).collect()
+        Kind::PushSwitch(x) | Kind::ChangeoverSwitch(x) => {
+            x.closures.iter_mut().flat_map(|c| [&mut c.a, &mut c.b]).collect()
         }
+        Kind::Microswitch(x) => x.closures.iter_mut().flat_map(|c| [&mut c.a, &mut c.b]).collect(),
+        Kind::Mechanism(_) => Vec::new(),
+        Kind::Relay(x) | Kind::Contactor(x) => {
+            contacts(&mut x.contacts).chain([&mut x.x1, &mut x.x2]).collect()
+        }
+        Kind::PhaseRelay(x) => contacts(&mut x.contacts).chain(&mut x.phases).collect(),
+        Kind::ReverseCurrentRelay(x) => vec![&mut x.generator, &mut x.bus, &mut x.enable],
+        Kind::Battery(x) => vec![&mut x.plus, &mut x.minus],
+        Kind::Generator(x) => vec![&mut x.plus, &mut x.minus],
+        Kind::Receptacle(x) => vec![&mut x.plus, &mut x.minus, &mut x.interlock],
+        Kind::Alternator(x) => x.phases.iter_mut().collect(),
+        Kind::TransformerRectifier(x) => {
+            x.phases.iter_mut().chain([&mut x.plus, &mut x.minus]).collect()
+        }
+        Kind::Feeder(x) => x.from.iter_mut().chain(&mut x.to).collect(),
+        Kind::Diode(x) => vec![&mut x.anode, &mut x.cathode],
+        Kind::Shunt(x) => vec![&mut x.a, &mut x.b],
+        Kind::Splice(x) => x.nets.iter_mut().collect(),
+        Kind::GroundStud(x) => x.nets.iter_mut().collect(),
+        Kind::Connector(x) => x.pins.iter_mut().flat_map(|p| [&mut p.a, &mut p.b]).collect(),
+        Kind::Flasher(x) => vec![&mut x.line, &mut x.load],
+        Kind::Horn(x) => vec![&mut x.a, &mut x.b],
+        Kind::Motor(x) => vec![&mut x.a, &mut x.b],
+        Kind::Solenoid(x) => vec![&mut x.x1, &mut x.x2],
         Kind::Lamp(x) => vec![&mut x.a, &mut x.b],
         Kind::Converter(x) => x.phases.iter_mut().chain([&mut x.dc, &mut x.ret]).collect(),
         Kind::Vibrator(x) => vec![&mut x.dc, &mut x.ret, &mut x.out, &mut x.neutral],
@@ -148,8 +169,16 @@ fn nets(kind: &mut Kind) -> Vec<&mut NetId> {
         Kind::Load(x) => vec![&mut x.a, &mut x.b],
         Kind::Load3(x) => x.phases.iter_mut().collect(),
         Kind::Gyro(x) => x.phases.iter_mut().collect(),
-        Kind::Meter(x) => vec![&mut x.plus, &mut x.minus],
+        Kind::Meter(x) | Kind::Ammeter(x) | Kind::Loadmeter(x) | Kind::FrequencyMeter(x) => {
+            vec![&mut x.plus, &mut x.minus]
+        }
     }
+}
+
+fn contacts(sets: &mut [ContactSet]) -> impl Iterator<Item = &mut NetId> {
+    sets.iter_mut().flat_map(|set| {
+        std::iter::once(&mut set.common).chain(&mut set.released).chain(&mut set.operated)
+    })
 }
 
 /// A seeded network of resistors with sources of 10 ohms at the nets `all`, of which

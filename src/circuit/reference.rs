@@ -34,13 +34,28 @@ impl FieldKind {
             Self::Scale => "list of pairs of numbers".to_owned(),
             Self::Numbers => "list of numbers".to_owned(),
             Self::Needs => "list of (net, net, volts)".to_owned(),
+            Self::Part(kinds) => {
+                let kinds: Vec<_> = kinds.iter().map(|kind| kind.spec().name).collect();
+                format!("name of a {}", kinds.join(", "))
+            }
+            Self::Nets => "list of nets".to_owned(),
+            Self::Pairs => "list of pairs of nets".to_owned(),
+            Self::Poles => "list of lists of nets".to_owned(),
+            Self::Pins => "list of (pin, net, net)".to_owned(),
         }
     }
 
     /// Whether it says which nets the part joins: a pin, or a list with pins in it.
     pub fn is_pins(&self) -> bool {
         match self {
-            Self::Net | Self::Closures | Self::Contacts | Self::Needs => true,
+            Self::Net
+            | Self::Closures
+            | Self::Contacts
+            | Self::Needs
+            | Self::Nets
+            | Self::Pairs
+            | Self::Poles
+            | Self::Pins => true,
             Self::Number { .. }
             | Self::Count { .. }
             | Self::Text
@@ -48,7 +63,8 @@ impl FieldKind {
             | Self::Choice(_)
             | Self::Positions
             | Self::Scale
-            | Self::Numbers => false,
+            | Self::Numbers
+            | Self::Part(_) => false,
         }
     }
 }

@@ -124,6 +124,7 @@ fn first_sentence(text: &str) -> &str {
 fn page(spec: &KindSpec, columns: u16) -> Page {
     let mut page = Page { columns, lines: vec![spec.name.to_owned()] };
     page.text(2, spec.purpose);
+    page.text(2, spec.formula);
     let replaced = format!(
         "Replaced in {} once its station is open (common practice, no published source).",
         minutes(spec.replace_minutes)
@@ -201,6 +202,7 @@ fn as_json(spec: &KindSpec) -> Value {
     json!({
         "kind": spec.name,
         "purpose": spec.purpose,
+        "formula": spec.formula,
         "replace_minutes": spec.replace_minutes,
         "pins": fields(true),
         "parameters": fields(false),

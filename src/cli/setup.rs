@@ -6,7 +6,7 @@ use std::sync::Arc;
 use anyhow::{Context, Result, anyhow, bail};
 
 use super::args;
-use crate::circuit::{Circuit, Kind, PartId};
+use crate::circuit::{Circuit, PartId};
 use crate::diagnostic::did_you_mean;
 use crate::faults::{self, Planted};
 use crate::network::{Network, PartState, Settled, State};
@@ -77,19 +77,18 @@ fn positions(circuit: &Circuit, setup: &args::Setup) -> Result<Vec<(PartId, u8)>
             let hint = did_you_mean(control, circuit.parts.iter().map(|p| p.id.as_str()));
             anyhow!("no control `{control}` in this system{}", tail(hint))
         })?;
-        let Kind::Switch(switch) = &circuit.part(id).kind else {
+        let Some(found) = circuit.part(id).kind.control() else {
             bail!("{} is not a control", circuit.part(id).id)
         };
-        let at =
-            switch.positions.iter().position(|p| p.eq_ignore_ascii_case(position)).ok_or_else(
-                || {
-                    anyhow!(
-                        "{} has no position `{position}`; it has {}",
-                        circuit.part(id).id,
-                        switch.positions.join(", ")
-                    )
-                },
-            )?;
+        let at = found.positions.iter().position(|p| p.eq_ignore_ascii_case(position)).ok_or_else(
+            || {
+                anyhow!(
+                    "{} has no position `{position}`; it has {}",
+                    circuit.part(id).id,
+                    found.positions.join(", ")
+                )
+            },
+        )?;
         positions.push((id, at as u8));
     }
     Ok(positions)

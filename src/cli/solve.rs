@@ -8,7 +8,7 @@ use serde_json::{Map, Value, json};
 use super::setup::{self, Struck};
 use super::{Ended, args};
 use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
-use crate::network::{Network, PartState, Settled, StopReason};
+use crate::network::{Flow, Network, PartState, Settled, StopReason, Turning};
 use crate::observation::{light_word, meter_dial, meter_value, relative_light};
 use crate::units::significant;
 
@@ -37,18 +37,35 @@ fn stop_word(stop: &StopReason) -> &'static str {
 fn state_word(circuit: &Circuit, part: usize, state: PartState) -> Option<String> {
     Some(match state {
         PartState::Plain => return None,
-        PartState::Position(at) => match &circuit.parts[part].kind {
-            Kind::Switch(switch) => switch.positions[usize::from(at)].clone(),
-            _ => return None,
-        },
+        PartState::Position(at) => {
+            circuit.parts[part].kind.control()?.positions[usize::from(at)].to_owned()
+        }
         PartState::Breaker { closed: true, .. } => "closed".to_owned(),
         PartState::Breaker { tripped: true, .. } => "tripped".to_owned(),
         PartState::Breaker { .. } | PartState::Fuse { seated: false, .. } => "pulled".to_owned(),
         PartState::Fuse { blown: true, .. } => "blown".to_owned(),
         PartState::Fuse { .. } => "whole".to_owned(),
-        PartState::Relay { operated: true } => "operated".to_owned(),
-        PartState::Relay { .. } => "released".to_owned(),
-        PartState::Machine { running: true } => "running".to_owned(),
+        PartState::Relay { operated } => match (operated, &circuit.parts[part].kind) {
+            (true, Kind::Flasher(_)) => "open",
+            (false, Kind::Flasher(_)) => "closed",
+            (true, Kind::Solenoid(_)) => "pulled in",
+            (true, _) => "operated",
+            (false, _) => "released",
+        }
+        .to_owned(),
+        PartState::Machine { running: true } | PartState::Rotor(Turning::Forward) => {
+            "running".to_owned()
+        }
+        PartState::Rotor(Turning::Backward) => "running backwards".to_owned(),
+        PartState::Rotor(Turning::Stands) => "stopped".to_owned(),
+        PartState::Flow(flow) => match (flow, &circuit.parts[part].kind) {
+            (Flow::Out, Kind::Battery(_)) => "discharging",
+            (Flow::In, _) => "charging",
+            (Flow::Neither, Kind::Battery(_)) => "idle",
+            (Flow::Out, _) => "conducting",
+            (Flow::Neither, _) => "blocking",
+        }
+        .to_owned(),
         PartState::Machine { .. } => "stopped".to_owned(),
     })
 }
@@ -90,7 +107,10 @@ fn as_json(network: &Network, settled: &Settled, struck: &[Struck]) -> Value {
                     json!({ "relative_light": light, "seen": light_word(light).word() }),
                 );
             }
-            Kind::Meter(meter) => {
+            Kind::Meter(meter)
+            | Kind::Ammeter(meter)
+            | Kind::Loadmeter(meter)
+            | Kind::FrequencyMeter(meter) => {
                 meters.insert(
                     part.id.clone(),
                     json!({
@@ -166,7 +186,10 @@ fn as_text(
                 let light = relative_light(lamp, solution.rms_between(lamp.a, lamp.b));
                 Some(light_word(light).word().to_owned())
             }
-            Kind::Meter(meter) => {
+            Kind::Meter(meter)
+            | Kind::Ammeter(meter)
+            | Kind::Loadmeter(meter)
+            | Kind::FrequencyMeter(meter) => {
                 Some(format!("{} {}", significant(meter_value(meter, solution), 4), meter.unit))
             }
             _ => state_word(circuit, index, settled.state.parts[index]),

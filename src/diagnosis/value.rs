@@ -285,9 +285,10 @@ impl<'a> Question<'a> {
         suspected.dedup();
         for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == station) {
             match (&part.kind, place.hands.of(id)) {
-                (Kind::Switch(switch), PartState::Position(now)) => {
-                    for position in (0..switch.positions.len() as u8).filter(|p| *p != now) {
-                        let act = if switch.springs_back {
+                (kind, PartState::Position(now)) => {
+                    let Some(control) = kind.control() else { continue };
+                    for position in (0..control.positions.len() as u8).filter(|p| *p != now) {
+                        let act = if control.springs_back {
                             Act::Hold { control: id, position }
                         } else {
                             Act::Set { control: id, position }
@@ -349,19 +350,43 @@ fn probe_pairs(circuit: &Circuit, station: StationId) -> Vec<(Touch, Touch)> {
             Kind::Breaker(b) => (b.line, b.load),
             Kind::Fuse(f) => (f.line, f.load),
             Kind::Wire(w) => (w.a, w.b),
-            Kind::Relay(r) => (r.x1, r.x2),
+            Kind::Diode(d) => (d.anode, d.cathode),
+            Kind::Shunt(s) => (s.a, s.b),
+            Kind::Relay(r) | Kind::Contactor(r) => (r.x1, r.x2),
+            Kind::ReverseCurrentRelay(r) => (r.generator, r.bus),
+            Kind::Flasher(f) => (f.line, f.load),
+            Kind::Motor(m) => (m.a, m.b),
+            Kind::Solenoid(s) => (s.x1, s.x2),
+            Kind::Horn(h) => (h.a, h.b),
             Kind::Load(l) => (l.a, l.b),
             Kind::Supply(_)
-            | Kind::Resistor(_)
-            | Kind::Ground(_)
-            | Kind::Switch(_)
-            | Kind::Lamp(_)
+            | Kind::Battery(_)
+            | Kind::Generator(_)
+            | Kind::Receptacle(_)
             | Kind::Converter(_)
             | Kind::Vibrator(_)
+            | Kind::Alternator(_)
+            | Kind::TransformerRectifier(_)
+            | Kind::Feeder(_)
+            | Kind::Resistor(_)
+            | Kind::Splice(_)
+            | Kind::Connector(_)
+            | Kind::Ground(_)
+            | Kind::GroundStud(_)
             | Kind::Transformer(_)
+            | Kind::Switch(_)
+            | Kind::PushSwitch(_)
+            | Kind::ChangeoverSwitch(_)
+            | Kind::Mechanism(_)
+            | Kind::Microswitch(_)
+            | Kind::PhaseRelay(_)
+            | Kind::Lamp(_)
             | Kind::Load3(_)
             | Kind::Gyro(_)
-            | Kind::Meter(_) => continue,
+            | Kind::Meter(_)
+            | Kind::Ammeter(_)
+            | Kind::Loadmeter(_)
+            | Kind::FrequencyMeter(_) => continue,
         };
         let touching =
             |net| here.iter().find(|(_, t)| t.net == net).map(|(id, _)| Touch::Point(*id));

@@ -157,9 +157,9 @@ pub fn parse(circuit: &Circuit, line: &str) -> Result<Request, String> {
 /// The line that does a step: what the advice prints so that it can be typed.
 pub fn line_for(circuit: &Circuit, step: Step) -> String {
     let id = |part: PartId| circuit.part(part).id.as_str();
-    let position = |control: PartId, at: u8| match &circuit.part(control).kind {
-        Kind::Switch(switch) => switch.positions[usize::from(at)].clone(),
-        _ => String::new(),
+    let position = |part: PartId, at: u8| {
+        let control = circuit.part(part).kind.control();
+        control.map_or("", |control| control.positions[usize::from(at)])
     };
     match step {
         Step::LookAround => "look".to_owned(),
@@ -200,16 +200,16 @@ pub fn steps_here(session: &Session) -> Vec<(Step, f64)> {
     let mut steps: Vec<Step> = circuit.stations_with_ids().map(|(id, _)| Step::Go(id)).collect();
     let faces = session.faces();
     for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == here) {
-        match &part.kind {
-            Kind::Switch(switch) => {
-                for position in 0..switch.positions.len() as u8 {
-                    steps.push(Step::Act(if switch.springs_back {
-                        Act::Hold { control: id, position }
-                    } else {
-                        Act::Set { control: id, position }
-                    }));
-                }
+        if let Some(control) = part.kind.control() {
+            for position in 0..control.positions.len() as u8 {
+                steps.push(Step::Act(if control.springs_back {
+                    Act::Hold { control: id, position }
+                } else {
+                    Act::Set { control: id, position }
+                }));
             }
+        }
+        match &part.kind {
             Kind::Breaker(_) => {
                 steps.extend([Step::Act(Act::Pull(id)), Step::Act(Act::PushIn(id))]);
             }
@@ -266,29 +266,29 @@ fn loose(name: &str) -> String {
 fn control_and_position(circuit: &Circuit, text: &str) -> Result<(PartId, Option<u8>), String> {
     let (name, position) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
     let id = part(circuit, name)?;
-    let Kind::Switch(switch) = &circuit.part(id).kind else {
+    let Some(control) = circuit.part(id).kind.control() else {
         return Err(format!("{} is not a control", circuit.part(id).id));
     };
     let position = position.trim();
     if position.is_empty() {
         return Ok((id, None));
     }
-    match switch.positions.iter().position(|p| loose(p) == loose(position)) {
+    match control.positions.iter().position(|p| loose(p) == loose(position)) {
         Some(at) => Ok((id, Some(at as u8))),
         None => Err(format!(
             "{} has no position `{position}`; it has {}",
             circuit.part(id).id,
-            switch.positions.join(", ")
+            control.positions.join(", ")
         )),
     }
 }
 
 fn first_other_position(circuit: &Circuit, control: PartId) -> Result<u8, String> {
-    let Kind::Switch(switch) = &circuit.part(control).kind else {
+    let Some(found) = circuit.part(control).kind.control() else {
         return Err(format!("{} is not a control", circuit.part(control).id));
     };
-    (0..switch.positions.len() as u8)
-        .find(|at| *at != switch.start)
+    (0..found.positions.len() as u8)
+        .find(|at| *at != found.start)
         .ok_or_else(|| format!("{} has one position only", circuit.part(control).id))
 }
 

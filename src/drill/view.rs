@@ -168,13 +168,17 @@ pub fn view(session: &Session) -> View {
     for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == station) {
         let label = part.label.clone();
         match (&part.kind, place.hands.of(id)) {
-            (Kind::Switch(switch), PartState::Position(at)) => view.controls.push(Control {
-                part: id,
-                label,
-                positions: switch.positions.clone(),
-                at: usize::from(at),
-                springs_back: switch.springs_back,
-            }),
+            (kind, PartState::Position(at)) => {
+                if let Some(control) = kind.control() {
+                    view.controls.push(Control {
+                        part: id,
+                        label,
+                        positions: control.positions.into_iter().map(str::to_owned).collect(),
+                        at: usize::from(at),
+                        springs_back: control.springs_back,
+                    });
+                }
+            }
             (Kind::Fuse(fuse), PartState::Fuse { seated, .. }) => view.fuses.push(FuseHolder {
                 part: id,
                 label,
@@ -208,8 +212,10 @@ impl View {
             look,
         };
         match (&part.kind, percept) {
-            (Kind::Meter(meter), Percept::Reading(reading)) => {
-                self.needles.push(needle(id, &label, meter, reading));
+            (kind, Percept::Reading(reading)) => {
+                if let Some(meter) = kind.meter() {
+                    self.needles.push(needle(id, &label, meter, reading));
+                }
             }
             (Kind::Lamp(lamp), Percept::Look(look)) => self.annunciators.push(Annunciator {
                 part: id,
@@ -226,6 +232,13 @@ impl View {
             (Kind::Converter(_) | Kind::Vibrator(_), Percept::Look(look)) => {
                 self.machines.push(sign("sound", look));
             }
+            (Kind::Motor(motor), Percept::Look(look)) => {
+                self.life_signs.push(sign(&motor.shows, look));
+            }
+            (Kind::Solenoid(solenoid), Percept::Look(look)) => {
+                self.life_signs.push(sign(&solenoid.shows, look));
+            }
+            (Kind::Horn(_), Percept::Look(look)) => self.life_signs.push(sign("sound", look)),
             (Kind::Load(load), Percept::Look(look)) => {
                 self.life_signs.push(sign(&load.shows, look));
             }

@@ -3,7 +3,7 @@
 //! Names and rates stand in the catalogue of kinds; here stands what each mode does
 //! to the part's values.
 
-use crate::circuit::{Kind, KindSpec, Part};
+use crate::circuit::{Kind, KindSpec, Meter, Part, Relay, Switch};
 use crate::units::quantity;
 
 /// One way in which one part fails.
@@ -55,6 +55,22 @@ const WEAK_VIBRATOR: f64 = 0.5;
 /// What a meter with a weak magnet shows over what it should, an assumption.
 const WEAK_MAGNET: f64 = 0.8;
 
+/// The same of a frequency meter: its tongue or spring a twentieth off.
+const LOW_FREQUENCY_METER: f64 = 0.95;
+/// A flat battery: its volts and its ohms over what they should be, assumptions.
+const FLAT_VOLTS: f64 = 0.8;
+const FLAT_OHMS: f64 = 30.0;
+/// Ohms of a generator with worn brushes over what they should be, an assumption.
+const WORN_BRUSH_OHMS: f64 = 8.0;
+/// What a failed generator regulator holds over what it should hold, assumptions.
+const GENERATOR_LOW: f64 = 0.86;
+const GENERATOR_HIGH: f64 = 1.12;
+/// What an alternator with a weak magnet gives over what it should, an assumption.
+const WEAK_ALTERNATOR: f64 = 0.7;
+/// A wrong fuse: its rating over the right one, assumptions.
+const UNDER_RATED: f64 = 0.25;
+const OVER_RATED: f64 = 5.0;
+
 const PHASES: [&str; 3] = ["A", "B", "C"];
 
 /// Collects the modes of one part.
@@ -81,9 +97,24 @@ impl Modes<'_> {
         wrap: fn(T) -> Kind,
         fail: impl Fn(&mut T, f64),
     ) {
-        let ohms = self.ohms;
-        self.one(name, sound, wrap, |part| fail(part, ohms.unwrap_or(range.usual)));
-        if let Some(mode) = self.found.last_mut() {
+        let once = [(String::new(), String::new())];
+        self.ranged_each(name, range, sound, wrap, &once, |part, _, ohms| fail(part, ohms));
+    }
+
+    /// Adds a mode that is a resistance once for every instance.
+    fn ranged_each<T: Clone>(
+        &mut self,
+        name: &str,
+        range: OhmsRange,
+        sound: &T,
+        wrap: fn(T) -> Kind,
+        instances: &[(String, String)],
+        fail: impl Fn(&mut T, usize, f64),
+    ) {
+        let (ohms, before) = (self.ohms, self.found.len());
+        let used = ohms.unwrap_or(range.usual);
+        self.each(name, sound, wrap, instances, |part, at| fail(part, at, used));
+        for mode in &mut self.found[before..] {
             mode.range = Some(range);
             if let Some(ohms) = ohms {
                 mode.text = format!("{}, {}", mode.text, quantity(ohms, "ohm"));
@@ -148,6 +179,102 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
     let mut m = Modes { spec: kind.id().spec(), kind, ohms, found: Vec::new() };
     match kind {
         Kind::Supply(s) => m.one("dead", s, Kind::Supply, |s| s.volts = 0.0),
+        Kind::Battery(b) => {
+            m.one("flat", b, Kind::Battery, |b| {
+                b.volts *= FLAT_VOLTS;
+                b.charge_volts *= FLAT_VOLTS;
+                b.ohms *= FLAT_OHMS;
+            });
+            if b.cells > 1 {
+                m.one("cell-shorted", b, Kind::Battery, |b| {
+                    let left = f64::from(b.cells - 1) / f64::from(b.cells);
+                    b.volts *= left;
+                    b.charge_volts *= left;
+                });
+            }
+            m.one("link-open", b, Kind::Battery, |b| {
+                b.ohms = f64::INFINITY;
+                b.charge_ohms = f64::INFINITY;
+            });
+        }
+        Kind::Generator(g) => {
+            m.one("no-output", g, Kind::Generator, |g| g.volts = 0.0);
+            m.one("brushes-worn", g, Kind::Generator, |g| g.ohms *= WORN_BRUSH_OHMS);
+            m.one("regulator-low", g, Kind::Generator, |g| g.volts *= GENERATOR_LOW);
+            m.one("regulator-high", g, Kind::Generator, |g| g.volts *= GENERATOR_HIGH);
+        }
+        Kind::Receptacle(r) => {
+            m.one("unit-dead", r, Kind::Receptacle, |r| r.volts = 0.0);
+            m.one("unit-reversed", r, Kind::Receptacle, |r| r.volts = -r.volts);
+            m.one("main-pin-open", r, Kind::Receptacle, |r| r.pin_ohms = f64::INFINITY);
+            m.one("interlock-pin-open", r, Kind::Receptacle, |r| r.interlock_ohms = f64::INFINITY);
+        }
+        Kind::Alternator(a) => {
+            m.one("drive-sheared", a, Kind::Alternator, |a| a.drive_sound = false);
+            m.one("weak", a, Kind::Alternator, |a| a.volts *= WEAK_ALTERNATOR);
+            m.each("phase-open", a, Kind::Alternator, &phases(), |a, at| a.phase_sound[at] = false);
+            m.one("phases-crossed", a, Kind::Alternator, |a| a.phases.swap(0, 2));
+        }
+        Kind::TransformerRectifier(t) => {
+            m.one("no-output", t, Kind::TransformerRectifier, |t| t.ohms = f64::INFINITY);
+            m.each("phase-open", t, Kind::TransformerRectifier, &phases(), |t, at| {
+                t.phase_sound[at] = false;
+            });
+        }
+        Kind::Feeder(f) => {
+            m.each("open", f, Kind::Feeder, &phases(), |f, at| f.sound[at] = false);
+        }
+        Kind::Diode(d) => {
+            m.one("open", d, Kind::Diode, |d| d.ohms = f64::INFINITY);
+            m.one("shorted", d, Kind::Diode, |d| {
+                d.blocks = false;
+                d.drop_volts = 0.0;
+            });
+        }
+        Kind::Shunt(s) => m.one("open", s, Kind::Shunt, |s| s.ohms = f64::INFINITY),
+        Kind::Splice(s) => {
+            let wires = numbered(s.nets.len(), "wire");
+            m.each("pulled-out", s, Kind::Splice, &wires, |s, at| s.joint_ohms[at] = f64::INFINITY);
+            m.ranged_each("high-resistance", POOR_JOINT, s, Kind::Splice, &wires, |s, at, ohms| {
+                s.joint_ohms[at] += ohms;
+            });
+        }
+        Kind::GroundStud(g) => {
+            m.one("loose", g, Kind::GroundStud, |g| g.ohms = f64::INFINITY);
+            m.ranged("high-resistance", POOR_JOINT, g, Kind::GroundStud, |g, ohms| g.ohms += ohms);
+            let leads = numbered(g.nets.len(), "lead");
+            m.each("lead-off", g, Kind::GroundStud, &leads, |g, at| {
+                g.lead_ohms[at] = f64::INFINITY
+            });
+        }
+        Kind::Connector(c) => {
+            let pins: Vec<(String, String)> =
+                c.pins.iter().map(|p| (p.name.clone(), format!("({})", p.name))).collect();
+            m.each("pin-open", c, Kind::Connector, &pins, |c, at| c.pins[at].ohms = f64::INFINITY);
+            let poor = "pin-high-resistance";
+            m.ranged_each(poor, POOR_JOINT, c, Kind::Connector, &pins, |c, at, ohms| {
+                c.pins[at].ohms += ohms;
+            });
+            // Only neighbours touch, and only neighbours are mistaken for each other.
+            let neighbours: Vec<(String, String)> = c
+                .pins
+                .windows(2)
+                .map(|p| {
+                    let (one, other) = (&p[0].name, &p[1].name);
+                    (format!("{one}-{other}"), format!("({one} and {other})"))
+                })
+                .collect();
+            if !neighbours.is_empty() {
+                let touching = "pins-touching";
+                m.ranged_each(touching, CHAFE, c, Kind::Connector, &neighbours, |c, at, ohms| {
+                    c.touching = Some((at, at + 1, ohms));
+                });
+                m.each("wires-crossed", c, Kind::Connector, &neighbours, |c, at| {
+                    let (one, other) = (c.pins[at].b, c.pins[at + 1].b);
+                    (c.pins[at].b, c.pins[at + 1].b) = (other, one);
+                });
+            }
+        }
         Kind::Wire(w) => {
             m.one("open", w, Kind::Wire, |w| w.ohms = f64::INFINITY);
             m.ranged("chafed", CHAFE, w, Kind::Wire, |w, ohms| w.chafed_ohms = Some(ohms));
@@ -159,59 +286,65 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
             m.ranged("high-resistance", POOR_JOINT, g, Kind::Ground, |g, ohms| g.ohms += ohms);
         }
         Kind::Breaker(b) => m.one("trips-early", b, Kind::Breaker, |b| b.latches = false),
-        Kind::Fuse(f) => m.one("open", f, Kind::Fuse, |f| f.intact = false),
-        Kind::Switch(s) => {
-            let mut named: Vec<(String, String)> = Vec::new();
-            for closure in &s.closures {
-                let position = &s.positions[usize::from(closure.position)];
-                let word = position.replace(' ', "-");
-                let before = named
-                    .iter()
-                    .filter(|(n, _)| *n == word || n.strip_prefix(&word).is_some_and(is_count))
-                    .count();
-                let suffix = if before == 0 { word } else { format!("{word}-{}", before + 1) };
-                let pole =
-                    if before == 0 { String::new() } else { format!(", pole {}", before + 1) };
-                named.push((suffix, format!("in {position}{pole}")));
-            }
-            m.each("open", s, Kind::Switch, &named, |s, at| s.closures[at].ohms = f64::INFINITY);
+        Kind::Fuse(f) => {
+            m.one("open", f, Kind::Fuse, |f| f.intact = false);
+            m.one("under-rated", f, Kind::Fuse, |f| f.amps *= UNDER_RATED);
+            m.one("over-rated", f, Kind::Fuse, |f| f.amps *= OVER_RATED);
         }
-        Kind::Relay(r) => {
-            m.one("coil-open", r, Kind::Relay, |r| r.coil_ohms = f64::INFINITY);
-            m.one("stuck-released", r, Kind::Relay, |r| r.stuck = Some(false));
-            m.one("stuck-operated", r, Kind::Relay, |r| r.stuck = Some(true));
-            let throws: Vec<(usize, bool)> = r
-                .contacts
-                .iter()
-                .enumerate()
-                .flat_map(|(set, c)| {
-                    let released = c.released.map(|_| (set, false));
-                    released.into_iter().chain(c.operated.map(|_| (set, true)))
-                })
+        Kind::Switch(s) => switch_modes(&mut m, s, Kind::Switch),
+        Kind::PushSwitch(s) => switch_modes(&mut m, s, Kind::PushSwitch),
+        Kind::ChangeoverSwitch(s) => switch_modes(&mut m, s, Kind::ChangeoverSwitch),
+        Kind::Mechanism(_) => {}
+        Kind::Microswitch(s) => {
+            let named: Vec<(String, String)> = (1..=s.closures.len())
+                .map(|pole| (pole.to_string(), format!("(contact {pole})")))
                 .collect();
-            let named: Vec<(String, String)> = throws
-                .iter()
-                .map(|(set, operated)| {
-                    let throw = if *operated { "no" } else { "nc" };
-                    let side = if *operated { "operated" } else { "released" };
-                    (format!("{}{throw}", set + 1), format!("(set {}, {side})", set + 1))
-                })
-                .collect();
-            m.each("contact-open", r, Kind::Relay, &named, |r, at| {
-                let (set, operated) = throws[at];
-                let contact = &mut r.contacts[set];
-                if operated {
-                    contact.operated_ohms = f64::INFINITY;
-                } else {
-                    contact.released_ohms = f64::INFINITY;
-                }
+            m.each("open", s, Kind::Microswitch, &named, |s, at| {
+                s.closures[at].ohms = f64::INFINITY;
             });
+            m.one("out-of-adjustment", s, Kind::Microswitch, |s| s.stays_at = Some(s.start));
+        }
+        Kind::Relay(r) => relay_modes(&mut m, r, Kind::Relay),
+        Kind::Contactor(r) => relay_modes(&mut m, r, Kind::Contactor),
+        Kind::ReverseCurrentRelay(r) => {
+            m.one("coil-open", r, Kind::ReverseCurrentRelay, |r| r.coil_ohms = f64::INFINITY);
+            m.one("stuck-released", r, Kind::ReverseCurrentRelay, |r| r.stuck = Some(false));
+            m.one("welded", r, Kind::ReverseCurrentRelay, |r| r.stuck = Some(true));
+        }
+        Kind::PhaseRelay(r) => {
+            m.each("coil-open", r, Kind::PhaseRelay, &phases(), |r, at| {
+                r.leg_ohms[at] = f64::INFINITY;
+            });
+            m.one("stuck-released", r, Kind::PhaseRelay, |r| r.stuck = Some(false));
+            m.one("stuck-operated", r, Kind::PhaseRelay, |r| r.stuck = Some(true));
+            m.one("phases-crossed", r, Kind::PhaseRelay, |r| r.phases.swap(0, 2));
+        }
+        Kind::Flasher(f) => {
+            m.one("open", f, Kind::Flasher, |f| f.ohms = f64::INFINITY);
+            m.one("stays-closed", f, Kind::Flasher, |f| f.works = false);
         }
         Kind::Lamp(l) => {
             if l.bulbs > 1 {
                 m.one("one-bulb-out", l, Kind::Lamp, |l| l.bulbs_good = l.bulbs - 1);
             }
             m.one("bulbs-out", l, Kind::Lamp, |l| l.bulbs_good = 0);
+            m.one("bulb-missing", l, Kind::Lamp, |l| l.bulbs_good = l.bulbs - 1);
+        }
+        Kind::Horn(h) => {
+            m.one("open", h, Kind::Horn, |h| h.ohms = f64::INFINITY);
+            m.one("silent", h, Kind::Horn, |h| h.sounds = false);
+        }
+        Kind::Motor(motor) => {
+            m.one("open", motor, Kind::Motor, |m| {
+                m.running_ohms = f64::INFINITY;
+                m.standing_ohms = f64::INFINITY;
+            });
+            m.one("seized", motor, Kind::Motor, |m| m.seized = true);
+        }
+        Kind::Solenoid(s) => {
+            m.one("coil-open", s, Kind::Solenoid, |s| s.coil_ohms = f64::INFINITY);
+            m.one("jammed-released", s, Kind::Solenoid, |s| s.stuck = Some(false));
+            m.one("jammed-pulled", s, Kind::Solenoid, |s| s.stuck = Some(true));
         }
         Kind::Converter(c) => {
             m.one("motor-open", c, Kind::Converter, |c| c.motor_sound = false);
@@ -220,6 +353,7 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
             m.each("phase-open", c, Kind::Converter, &phases(), |c, at| c.phase_sound[at] = false);
             m.one("regulator-low", c, Kind::Converter, |c| c.volts *= REGULATOR_LOW);
             m.one("regulator-high", c, Kind::Converter, |c| c.volts *= REGULATOR_HIGH);
+            m.one("phases-crossed", c, Kind::Converter, |c| c.phases.swap(0, 2));
         }
         Kind::Vibrator(v) => {
             m.one("dead", v, Kind::Vibrator, |v| v.reed_sound = false);
@@ -253,13 +387,77 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
         Kind::Gyro(g) => {
             m.each("winding-open", g, Kind::Gyro, &phases(), |g, at| g.winding_sound[at] = false);
             m.one("seized", g, Kind::Gyro, |g| g.seized = true);
+            m.one("phases-crossed", g, Kind::Gyro, |g| g.phases.swap(0, 2));
         }
-        Kind::Meter(meter) => {
-            m.one("movement-open", meter, Kind::Meter, |m| m.burden_ohms = f64::INFINITY);
-            m.one("reads-low", meter, Kind::Meter, |m| m.gain = WEAK_MAGNET);
+        Kind::Meter(meter) => meter_modes(&mut m, meter, Kind::Meter, WEAK_MAGNET),
+        Kind::Ammeter(meter) => meter_modes(&mut m, meter, Kind::Ammeter, WEAK_MAGNET),
+        Kind::Loadmeter(meter) => meter_modes(&mut m, meter, Kind::Loadmeter, WEAK_MAGNET),
+        Kind::FrequencyMeter(meter) => {
+            meter_modes(&mut m, meter, Kind::FrequencyMeter, LOW_FREQUENCY_METER);
         }
     }
     m.found
+}
+
+/// A suffix and words for each of so many wires or leads.
+fn numbered(count: usize, what: &str) -> Vec<(String, String)> {
+    (1..=count).map(|n| (n.to_string(), format!("({what} {n})"))).collect()
+}
+
+/// The modes of a hand-operated switch: each contact by its position and pole.
+fn switch_modes(m: &mut Modes<'_>, s: &Switch, wrap: fn(Switch) -> Kind) {
+    let mut named: Vec<(String, String)> = Vec::new();
+    for closure in &s.closures {
+        let position = &s.positions[usize::from(closure.position)];
+        let word = position.replace(' ', "-");
+        let before = named
+            .iter()
+            .filter(|(n, _)| *n == word || n.strip_prefix(&word).is_some_and(is_count))
+            .count();
+        let suffix = if before == 0 { word } else { format!("{word}-{}", before + 1) };
+        let pole = if before == 0 { String::new() } else { format!(", pole {}", before + 1) };
+        named.push((suffix, format!("in {position}{pole}")));
+    }
+    m.each("open", s, wrap, &named, |s, at| s.closures[at].ohms = f64::INFINITY);
+}
+
+/// The modes of a relay or contactor.
+fn relay_modes(m: &mut Modes<'_>, r: &Relay, wrap: fn(Relay) -> Kind) {
+    m.one("coil-open", r, wrap, |r| r.coil_ohms = f64::INFINITY);
+    m.one("stuck-released", r, wrap, |r| r.stuck = Some(false));
+    m.one("stuck-operated", r, wrap, |r| r.stuck = Some(true));
+    let throws: Vec<(usize, bool)> = r
+        .contacts
+        .iter()
+        .enumerate()
+        .flat_map(|(set, c)| {
+            let released = c.released.map(|_| (set, false));
+            released.into_iter().chain(c.operated.map(|_| (set, true)))
+        })
+        .collect();
+    let named: Vec<(String, String)> = throws
+        .iter()
+        .map(|(set, operated)| {
+            let throw = if *operated { "no" } else { "nc" };
+            let side = if *operated { "operated" } else { "released" };
+            (format!("{}{throw}", set + 1), format!("(set {}, {side})", set + 1))
+        })
+        .collect();
+    m.each("contact-open", r, wrap, &named, |r, at| {
+        let (set, operated) = throws[at];
+        let contact = &mut r.contacts[set];
+        if operated {
+            contact.operated_ohms = f64::INFINITY;
+        } else {
+            contact.released_ohms = f64::INFINITY;
+        }
+    });
+}
+
+/// The modes of a pointer instrument; one that reads low shows this much of the value.
+fn meter_modes(m: &mut Modes<'_>, meter: &Meter, wrap: fn(Meter) -> Kind, low: f64) {
+    m.one("movement-open", meter, wrap, |m| m.burden_ohms = f64::INFINITY);
+    m.one("reads-low", meter, wrap, |m| m.gain = low);
 }
 
 /// Whether a text is a dash and a number, as the second pole of a position has.

@@ -5,7 +5,7 @@
 //! is there only while all of them hold, and the circuit is sound otherwise.
 
 use super::{Fault, FaultError, FaultMode, mode_at, modes};
-use crate::circuit::{Circuit, Kind, Part, PartId};
+use crate::circuit::{Circuit, Part, PartId};
 use crate::diagnostic::did_you_mean;
 use crate::units::significant;
 
@@ -131,21 +131,19 @@ impl Planted {
 }
 
 /// The positions of a control; `None` for a part that is none.
-fn positions(part: &Part) -> Option<&[String]> {
-    let Kind::Switch(switch) = &part.kind else { return None };
-    Some(&switch.positions)
+fn positions(part: &Part) -> Option<Vec<&str>> {
+    part.kind.control().map(|control| control.positions)
 }
 
 /// Where a control stands in the normal setup.
 fn start(part: &Part) -> Option<u8> {
-    let Kind::Switch(switch) = &part.kind else { return None };
-    Some(switch.start)
+    part.kind.control().map(|control| control.start)
 }
 
 fn position_name(control: &Part, position: u8) -> &str {
     positions(control)
-        .and_then(|names| names.get(usize::from(position)))
-        .map_or("no position", String::as_str)
+        .and_then(|names| names.get(usize::from(position)).copied())
+        .unwrap_or("no position")
 }
 
 /// Reads `PART:MODE[@OHMS][~CONDITION]...`, without regard to case. A condition is
@@ -241,7 +239,7 @@ fn condition(circuit: &Circuit, typed: &str) -> Result<Condition, FaultError> {
         None => Err(FaultError::UnknownPosition {
             control: part.id.clone(),
             typed: position_name.to_owned(),
-            known: names.to_vec(),
+            known: names.into_iter().map(str::to_owned).collect(),
         }),
     }
 }

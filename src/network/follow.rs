@@ -8,8 +8,8 @@
 //! a poor joint would swing for ever.
 
 use super::solution::Solution;
-use super::state::State;
-use crate::circuit::{Converter, Kind, Lamp, NetId, PartId, Vibrator};
+use super::state::{Flow, State};
+use crate::circuit::{Converter, Kind, Lamp, NetId, PartId, TransformerRectifier, Vibrator};
 
 /// Draw of a motor held at standstill over its rated draw, an assumption.
 const LOCKED_DRAW: f64 = 5.0;
@@ -45,6 +45,8 @@ enum Law {
     Lamp(Lamp),
     Converter(Converter),
     Vibrator(Vibrator),
+    /// With the nets behind its input terminals.
+    Rectifier(TransformerRectifier, [NetId; 3]),
 }
 
 /// Where the search for a balance stands.
@@ -165,25 +167,51 @@ impl Trail {
 }
 
 impl Follower {
-    /// The follower that a part is, if it is one.
-    pub(super) fn of(part: PartId, kind: &Kind) -> Option<Self> {
+    /// The follower that a part is, if it is one; `inside` are the nets behind its
+    /// terminals where it has such.
+    pub(super) fn of(part: PartId, kind: &Kind, inside: Option<[NetId; 3]>) -> Option<Self> {
         let law = match kind {
             Kind::Lamp(lamp) => Law::Lamp(lamp.clone()),
             Kind::Converter(converter) => Law::Converter(converter.clone()),
             Kind::Vibrator(vibrator) => Law::Vibrator(vibrator.clone()),
+            Kind::TransformerRectifier(rectifier) => Law::Rectifier(rectifier.clone(), inside?),
             Kind::Supply(_)
+            | Kind::Battery(_)
+            | Kind::Generator(_)
+            | Kind::Receptacle(_)
+            | Kind::Alternator(_)
             | Kind::Wire(_)
+            | Kind::Feeder(_)
             | Kind::Resistor(_)
+            | Kind::Diode(_)
+            | Kind::Shunt(_)
+            | Kind::Splice(_)
+            | Kind::Connector(_)
             | Kind::Ground(_)
+            | Kind::GroundStud(_)
             | Kind::Breaker(_)
             | Kind::Fuse(_)
-            | Kind::Switch(_)
-            | Kind::Relay(_)
             | Kind::Transformer(_)
+            | Kind::Switch(_)
+            | Kind::PushSwitch(_)
+            | Kind::ChangeoverSwitch(_)
+            | Kind::Mechanism(_)
+            | Kind::Microswitch(_)
+            | Kind::Relay(_)
+            | Kind::Contactor(_)
+            | Kind::ReverseCurrentRelay(_)
+            | Kind::PhaseRelay(_)
+            | Kind::Flasher(_)
+            | Kind::Horn(_)
+            | Kind::Motor(_)
+            | Kind::Solenoid(_)
             | Kind::Load(_)
             | Kind::Load3(_)
             | Kind::Gyro(_)
-            | Kind::Meter(_) => return None,
+            | Kind::Meter(_)
+            | Kind::Ammeter(_)
+            | Kind::Loadmeter(_)
+            | Kind::FrequencyMeter(_) => return None,
         };
         Some(Self { part, law })
     }
@@ -192,7 +220,7 @@ impl Follower {
     pub(super) fn first_guess(&self) -> f64 {
         match &self.law {
             Law::Lamp(lamp) => lamp_conductance(lamp, lamp.volts),
-            Law::Converter(_) | Law::Vibrator(_) => self.at_rest(),
+            Law::Converter(_) | Law::Vibrator(_) | Law::Rectifier(..) => self.at_rest(),
         }
     }
 
@@ -202,6 +230,7 @@ impl Follower {
             Law::Lamp(lamp) => lamp_conductance(lamp, 0.0),
             Law::Converter(c) => converter_conductance(c, false, 0.0, 0.0),
             Law::Vibrator(v) => vibrator_conductance(v, false, 0.0, 0.0),
+            Law::Rectifier(t, _) => t.idle_watts / (t.line_volts * t.line_volts),
         }
     }
 
@@ -211,6 +240,7 @@ impl Follower {
             Law::Lamp(lamp) => (lamp.a, lamp.b),
             Law::Converter(c) => (c.dc, c.ret),
             Law::Vibrator(v) => (v.dc, v.ret),
+            Law::Rectifier(_, [a, _, c]) => (*a, *c),
         }
     }
 
@@ -236,10 +266,18 @@ impl Follower {
                 };
                 vibrator_conductance(v, running, watts, volts)
             }
+            Law::Rectifier(t, nets) => {
+                let gives = state.flow(self.part) == Flow::Out && t.ohms.is_finite();
+                let volts = solution.dc_between(t.plus, t.minus);
+                let open = t.volts * mean_line_volts(solution, *nets) / t.line_volts;
+                let watts = if gives { volts * ((open - volts) / t.ohms).max(0.0) } else { 0.0 };
+                rectifier_conductance(t, watts.max(0.0), line_squares(solution, *nets))
+            }
         }
     }
 
-    /// The shaft speed of a machine that runs, as a fraction of rated.
+    /// The shaft speed of a machine that runs, as a fraction of rated; of a
+    /// transformer-rectifier its mean line volts.
     fn speed(&self, solution: &Solution, state: &State) -> Option<f64> {
         let (a, b) = self.nets();
         let volts = || solution.dc_between(a, b).abs();
@@ -248,6 +286,7 @@ impl Follower {
                 Some(c.speed_factor * (volts() / c.governed_volts).min(1.0))
             }
             Law::Vibrator(v) if state.running(self.part) => Some(volts() / v.rated_dc_volts),
+            Law::Rectifier(t, nets) => Some(mean_line_volts(solution, *nets) / t.line_volts),
             Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => None,
         }
     }
@@ -294,6 +333,30 @@ fn vibrator_conductance(
     }
     let at = volts.max(vibrator.start_volts);
     (vibrator.idle_watts + delivered_watts / vibrator.efficiency) / (at * at)
+}
+
+/// The three line-to-line voltages, squared.
+fn line_squares(solution: &Solution, [a, b, c]: [NetId; 3]) -> [f64; 3] {
+    [(a, b), (b, c), (c, a)].map(|(x, y)| {
+        let volts = solution.ac_between(x, y);
+        volts * volts
+    })
+}
+
+fn mean_line_volts(solution: &Solution, nets: [NetId; 3]) -> f64 {
+    line_squares(solution, nets).iter().map(|square| square.sqrt()).sum::<f64>() / 3.0
+}
+
+/// Conductance of each star leg of a transformer-rectifier that gives so many watts:
+/// three legs `g` between lines whose voltages have the squares `s` draw `g (s1 + s2 +
+/// s3) / 3`, since the squares to the star point sum to a third of those between lines.
+fn rectifier_conductance(t: &TransformerRectifier, watts: f64, squares: [f64; 3]) -> f64 {
+    let rated = t.line_volts * t.line_volts;
+    let idle = t.idle_watts / rated;
+    // A starved rectifier cannot draw without bound: below a tenth of its rated volts
+    // it counts as a constant conductance.
+    let sum = squares.iter().sum::<f64>().max(0.03 * rated);
+    idle + watts / t.efficiency * 3.0 / sum
 }
 
 #[cfg(test)]

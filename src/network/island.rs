@@ -1,7 +1,7 @@
 //! Nets that hang together, and what of their admittance matrix never changes.
 //!
-//! Of all that stands in an island only contacts, filaments and rotors depend on the
-//! state. The rest is summed up once; a matrix for a state is that sum with the
+//! Of all that stands in an island only contacts, gated supplies, filaments and rotors
+//! depend on the state. The rest is summed up once; a matrix for a state is that sum with the
 //! closed contacts, the filaments and the rotors added.
 
 use std::collections::BTreeMap;
@@ -11,7 +11,7 @@ use num_complex::Complex64;
 
 use super::element::{self, Element, Form, Gate, Matrix, siemens};
 use super::sparse::{Plan, Scalar};
-use super::state::State;
+use super::state::{State, Turning};
 use crate::circuit::{AIRFRAME, NetId, PartId};
 
 /// Nets that some state could join, other than through the airframe.
@@ -23,8 +23,9 @@ pub(super) struct Island {
     pub nets: Vec<NetId>,
     /// Whether a direct-current supply stands in it.
     pub supplied: bool,
-    /// Currents that its supplies drive into its nets when shorted, by place.
-    pub supply_amps: Vec<f64>,
+    /// Currents that its standing supplies drive into its nets when shorted, by place.
+    supply_amps: Vec<f64>,
+    gated: Vec<Gated>,
     /// The pairs of places the plan was made for, to know the same structure again.
     pub pairs: Vec<(u32, u32)>,
     elements: Vec<u32>,
@@ -46,6 +47,19 @@ struct Contact {
     at: Corners,
 }
 
+/// A supply that is there only in some states.
+#[derive(Debug)]
+struct Gated {
+    gate: Gate,
+    part: PartId,
+    /// Whether its amperes go with what the state holds as the part's speed.
+    follows: bool,
+    /// Amperes when shorted.
+    amps: f64,
+    /// The places of its terminals.
+    places: [Option<u32>; 2],
+}
+
 /// The part of a phasor matrix that does not depend on the state, and the rotors.
 #[derive(Debug)]
 struct Fixed {
@@ -57,8 +71,9 @@ struct Fixed {
 struct Rotor {
     part: PartId,
     at: [u32; 9],
-    running: [Complex64; 9],
     standing: [Complex64; 9],
+    forward: [Complex64; 9],
+    backward: [Complex64; 9],
 }
 
 /// What islands are made from.
@@ -79,8 +94,8 @@ impl Wiring<'_> {
 
     /// The slots of an element's matrix, row by row. Entries of the airframe go to the
     /// one slot past the end, which nothing reads.
-    fn slots(&self, plan: &Plan, e: &Element) -> [u32; 16] {
-        let mut slots = [plan.slots() as u32; 16];
+    fn slots(&self, plan: &Plan, e: &Element) -> [u32; 36] {
+        let mut slots = [plan.slots() as u32; 36];
         let n = e.terminals().len();
         for (row, a) in e.terminals().iter().enumerate() {
             for (column, b) in e.terminals().iter().enumerate() {
@@ -133,6 +148,7 @@ impl Island {
             direct: wiring.fixed(&plan, &elements, element::fixed_direct),
             supplied: false,
             supply_amps: vec![0.0; nets.len()],
+            gated: Vec::new(),
             contacts: Vec::new(),
             filaments: Vec::new(),
             phasors: hertz.into_iter().map(|hertz| (hertz, OnceLock::new())).collect(),
@@ -162,14 +178,45 @@ impl Island {
                         }
                     }
                 }
+                Form::GatedSupply { gate, volts, ohms, follows } => {
+                    island.contacts.push(Contact {
+                        gate: *gate,
+                        part: e.part,
+                        siemens: siemens(*ohms),
+                        at: wiring.corners(&island.plan, e),
+                    });
+                    island.supplied |= *volts != 0.0;
+                    island.gated.push(Gated {
+                        gate: *gate,
+                        part: e.part,
+                        follows: *follows,
+                        amps: volts * siemens(*ohms),
+                        places: [wiring.place(e.nets[0]), wiring.place(e.nets[1])],
+                    });
+                }
                 Form::Absent
                 | Form::Branch(_)
                 | Form::Phase { .. }
                 | Form::Coupling { .. }
+                | Form::Coupled(_)
                 | Form::Rotor { .. } => {}
             }
         }
         island
+    }
+
+    /// The currents that its supplies drive into its nets when shorted, by place.
+    pub(super) fn supply_amps(&self, state: &State) -> Vec<f64> {
+        let mut amps = self.supply_amps.clone();
+        for gated in self.gated.iter().filter(|g| g.gate.closed(g.part, state)) {
+            let times = if gated.follows { state.speed[gated.part.index()] } else { 1.0 };
+            for (place, sign) in gated.places.iter().zip([1.0, -1.0]) {
+                if let Some(place) = place {
+                    amps[*place as usize] += sign * times * gated.amps;
+                }
+            }
+        }
+        amps
     }
 
     /// The direct-current matrix in a state.
@@ -205,8 +252,9 @@ impl Island {
                 Some(Rotor {
                     part: e.part,
                     at: std::array::from_fn(|at| slots[at]),
-                    running: element::rotor(running.admittance(hertz), y2),
                     standing: element::rotor(y2, y2),
+                    forward: element::rotor(running.admittance(hertz), y2),
+                    backward: element::rotor(y2, running.admittance(hertz)),
                 })
             })
             .collect();
@@ -221,7 +269,11 @@ impl Island {
     ) -> Vec<Complex64> {
         self.add_two_terminal(&mut values, state);
         for rotor in rotors {
-            let y = if state.running(rotor.part) { &rotor.running } else { &rotor.standing };
+            let y = match state.turning(rotor.part) {
+                Turning::Stands => &rotor.standing,
+                Turning::Forward => &rotor.forward,
+                Turning::Backward => &rotor.backward,
+            };
             for (slot, y) in rotor.at.iter().zip(y) {
                 values[*slot as usize] += y;
             }

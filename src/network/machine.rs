@@ -1,7 +1,8 @@
 //! Machines that make alternating voltage: what their regulators ask for.
 
 use super::element::{Element, Form};
-use crate::circuit::{Circuit, Converter, Kind, NetId, PartId, Vibrator};
+use super::state::State;
+use crate::circuit::{Alternator, Circuit, Converter, Kind, NetId, PartId, Vibrator};
 
 /// A part that makes alternating voltage.
 #[derive(Clone, Debug)]
@@ -19,6 +20,7 @@ pub(super) struct Machine {
 enum Make {
     Converter(Converter),
     Vibrator(Vibrator),
+    Alternator(Alternator),
 }
 
 impl Machine {
@@ -26,7 +28,7 @@ impl Machine {
     pub(super) fn gives(&self) -> bool {
         match &self.make {
             Make::Converter(c) => c.field_sound,
-            Make::Vibrator(_) => true,
+            Make::Vibrator(_) | Make::Alternator(_) => true,
         }
     }
 
@@ -35,14 +37,28 @@ impl Machine {
         match &self.make {
             Make::Converter(c) => ([c.phases[0], c.phases[2]], c.volts),
             Make::Vibrator(v) => ([v.out, v.neutral], v.volts),
+            Make::Alternator(a) => ([a.phases[0], a.phases[2]], a.volts),
         }
     }
 
-    /// Its frequency on a supply that is up to its rating.
-    pub(super) fn rated_hertz(&self) -> f64 {
+    /// Its shaft speed in a state, as a fraction of rated; zero while it stands.
+    pub(super) fn speed(&self, state: &State) -> f64 {
         match &self.make {
-            Make::Converter(c) => c.hertz * c.speed_factor,
-            Make::Vibrator(v) => v.hertz,
+            Make::Converter(_) | Make::Vibrator(_) => state.speed(self.part),
+            Make::Alternator(a) => a.speed(state.found_at(a.driven_by)),
+        }
+    }
+
+    /// The frequencies it gives most of the time: on a supply that is up to its rating,
+    /// or in the positions of what turns it.
+    pub(super) fn usual_hertz(&self) -> Vec<f64> {
+        match &self.make {
+            Make::Converter(c) => vec![c.hertz * c.speed_factor],
+            Make::Vibrator(v) => vec![v.hertz],
+            Make::Alternator(a) => (0..a.rpm.len() as u8)
+                .map(|at| a.hertz * a.speed(at))
+                .filter(|h| *h > 0.0)
+                .collect(),
         }
     }
 
@@ -51,6 +67,7 @@ impl Machine {
         match &self.make {
             Make::Converter(c) => c.hertz * speed,
             Make::Vibrator(v) => v.hertz,
+            Make::Alternator(a) => a.hertz * speed,
         }
     }
 
@@ -59,6 +76,7 @@ impl Machine {
         match &self.make {
             Make::Converter(c) => c.phases[0],
             Make::Vibrator(v) => v.out,
+            Make::Alternator(a) => a.phases[0],
         }
     }
 
@@ -71,6 +89,7 @@ impl Machine {
                 if sensed * ceiling > c.volts { c.volts / sensed } else { ceiling }
             }
             Make::Vibrator(v) => v.volts * speed,
+            Make::Alternator(a) => a.volts * speed,
         }
     }
 }
@@ -84,6 +103,8 @@ pub(super) fn machines(circuit: &Circuit, elements: &[Element]) -> Vec<Machine> 
                 Make::Converter(c.clone())
             } else if let Kind::Vibrator(v) = &p.kind {
                 Make::Vibrator(v.clone())
+            } else if let Kind::Alternator(a) = &p.kind {
+                Make::Alternator(a.clone())
             } else {
                 return None;
             };

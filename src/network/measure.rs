@@ -5,8 +5,8 @@ use super::element::{self, Element, Form, Matrix, siemens};
 use super::solution::Solution;
 use super::solve::{Network, SolveError};
 use super::sparse::{Factored, Scalar};
-use super::state::State;
-use crate::circuit::NetId;
+use super::state::{Flow, PartState, State};
+use crate::circuit::{Kind, NetId, PartId};
 
 /// Amperes below which a current is not worth a share of: the last bit of a voltage
 /// across a milliohm contact is some picoamperes by itself.
@@ -23,8 +23,40 @@ impl Network {
         for follower in self.followers() {
             cold.conductance[follower.part.index()] = follower.at_rest();
         }
-        // One ampere in at `a` and out at `b`: the volts between them are the ohms.
-        let mut volts = [0.0; 2];
+        // A diode conducts if the meter drives it the right way; whether it does shows
+        // only once the others are known, so this takes a few rounds.
+        let diodes: Vec<(PartId, NetId, NetId)> = self
+            .circuit()
+            .parts_with_ids()
+            .filter_map(|(id, part)| match &part.kind {
+                Kind::Diode(diode) => Some((id, diode.anode, diode.cathode)),
+                _ => None,
+            })
+            .collect();
+        for (part, ..) in &diodes {
+            cold.set(*part, PartState::Flow(Flow::Neither));
+        }
+        for _ in 0..=diodes.len() {
+            let volts = self.driven(&cold, a, b)?;
+            let mut moved = false;
+            for (part, anode, cathode) in &diodes {
+                let forward = volts[anode.index()] - volts[cathode.index()] > 0.0;
+                let flow = if forward { Flow::Out } else { Flow::Neither };
+                moved |= cold.flow(*part) != flow;
+                cold.set(*part, PartState::Flow(flow));
+            }
+            if !moved {
+                return Ok((volts[a.index()] - volts[b.index()]).abs());
+            }
+        }
+        let volts = self.driven(&cold, a, b)?;
+        Ok((volts[a.index()] - volts[b.index()]).abs())
+    }
+
+    /// Volts by net with one ampere in at `a` and out at `b`, so that the volts between
+    /// them are the ohms.
+    fn driven(&self, cold: &State, a: NetId, b: NetId) -> Result<Vec<f64>, SolveError> {
+        let mut volts = vec![0.0; self.nets()];
         for (number, island) in self.islands().iter().enumerate() {
             let at =
                 |net| self.place(net).filter(|(i, _)| *i == number as u32).map(|(_, l)| l as usize);
@@ -40,16 +72,14 @@ impl Network {
                 }
             }
             factored
-                .update(&island.plan, island.direct(&cold))
+                .update(&island.plan, island.direct(cold))
                 .map_err(|s| self.floating(island, s.node))?;
             factored.solve(&island.plan, &mut solved);
-            for (end, volts) in ends.iter().zip(&mut volts) {
-                if let Some(local) = end {
-                    *volts = solved[*local];
-                }
+            for (net, solved) in island.nets.iter().zip(solved) {
+                volts[net.index()] = solved;
             }
         }
-        Ok((volts[0] - volts[1]).abs())
+        Ok(volts)
     }
 
     /// How far Kirchhoff's current law is missed: the largest sum of currents at a
@@ -65,12 +95,18 @@ impl Network {
             |e| element::direct_matrix(e, state),
             |e| match &e.form {
                 Form::Supply { volts, ohms } => Some(volts * siemens(*ohms)),
-                Form::Absent
+                Form::GatedSupply { gate, volts, ohms, follows } if gate.closed(e.part, state) => {
+                    let times = if *follows { state.speed[e.part.index()] } else { 1.0 };
+                    Some(times * volts * siemens(*ohms))
+                }
+                Form::GatedSupply { .. }
+                | Form::Absent
                 | Form::Branch(_)
                 | Form::Contact { .. }
                 | Form::Filament
                 | Form::Phase { .. }
                 | Form::Coupling { .. }
+                | Form::Coupled(_)
                 | Form::Rotor { .. } => None,
             },
             &solution.dc,
@@ -88,8 +124,10 @@ impl Network {
                     | Form::Contact { .. }
                     | Form::Filament
                     | Form::Supply { .. }
+                    | Form::GatedSupply { .. }
                     | Form::Phase { .. }
                     | Form::Coupling { .. }
+                    | Form::Coupled(_)
                     | Form::Rotor { .. } => None,
                 },
                 &group.volts,

@@ -26,7 +26,7 @@ pub use protect::{BREAKER, FUSE, Thermal};
 pub use settle::{Event, STEP_LIMIT, Settled, StopReason};
 pub use solution::{AcGroup, Solution};
 pub use solve::{Network, SolveError};
-pub use state::{PartState, State};
+pub use state::{Flow, PartState, State, Turning};
 
 #[cfg(test)]
 mod tests {

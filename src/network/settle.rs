@@ -1,7 +1,7 @@
 //! What happens after something has changed, until nothing happens any more.
 //!
-//! Relays move in milliseconds, machines start and stop in seconds, protection
-//! opens in seconds to minutes; so relays settle first, then machines, and only
+//! What conducts one way only turns over at once, relays move in milliseconds, machines start and stop in seconds, protection
+//! opens in seconds to minutes; so each of these settles before the next, then machines, and only
 //! then the overloaded breaker or fuse with the shortest time opens.
 //!
 //! Relays that want to move at the same time move together. No two real relays are
@@ -13,8 +13,8 @@ use super::follow::{BALANCED, ROUGHLY_BALANCED};
 use super::protect::{BREAKER, FUSE};
 use super::solution::Solution;
 use super::solve::{Network, SolveError, Workspace};
-use super::state::{PartState, State};
-use crate::circuit::{Circuit, Kind, PartId};
+use super::state::{Flow, PartState, State, Turning};
+use crate::circuit::{AIRFRAME, Circuit, Gyro, Kind, PartId};
 use crate::units::quantity;
 
 /// Something that happened while a circuit settled.
@@ -44,6 +44,32 @@ pub enum Event {
         /// The machine.
         part: PartId,
     },
+    /// A gyro started backwards, with two of its lines exchanged.
+    StartsBackwards {
+        /// The gyro.
+        part: PartId,
+    },
+    /// A reverse-current relay closed with the generator so far above the bus.
+    PutsOn {
+        /// The relay.
+        part: PartId,
+        /// Volts of the generator above the bus.
+        volts: f64,
+    },
+    /// A reverse-current relay opened.
+    TakesOff {
+        /// The relay.
+        part: PartId,
+        /// Amperes from the bus into the generator.
+        amps: f64,
+    },
+    /// A diode, rectifier or battery turned over.
+    Turns {
+        /// The part.
+        part: PartId,
+        /// Which way current goes now.
+        flow: Flow,
+    },
     /// A breaker or fuse opened.
     Opens {
         /// The breaker or fuse.
@@ -70,10 +96,47 @@ impl Event {
         let name = |part: PartId| &circuit.part(part).id;
         match self {
             Self::Operates { part, volts } => {
-                format!("{} operates at {}", name(*part), quantity(*volts, "V"))
+                let verb = match circuit.part(*part).kind {
+                    Kind::Solenoid(_) => "pulls in",
+                    Kind::Flasher(_) => return format!("{} opens", name(*part)),
+                    _ => "operates",
+                };
+                format!("{} {verb} at {}", name(*part), quantity(*volts, "V"))
             }
             Self::Releases { part, volts } => {
-                format!("{} releases at {}", name(*part), quantity(*volts, "V"))
+                let verb = match circuit.part(*part).kind {
+                    Kind::Solenoid(_) => "lets go",
+                    Kind::Flasher(_) => return format!("{} closes", name(*part)),
+                    _ => "releases",
+                };
+                format!("{} {verb} at {}", name(*part), quantity(*volts, "V"))
+            }
+            Self::StartsBackwards { part } => {
+                format!("{} starts the wrong way round", name(*part))
+            }
+            Self::PutsOn { part, volts } => format!(
+                "{} closes: the generator stands {} above the bus",
+                name(*part),
+                quantity(*volts, "V")
+            ),
+            Self::TakesOff { part, amps } if *amps > 0.0 => format!(
+                "{} opens: {} flow back into the generator",
+                name(*part),
+                quantity(*amps, "A")
+            ),
+            Self::TakesOff { part, .. } => {
+                format!("{} opens: it is no longer enabled", name(*part))
+            }
+            Self::Turns { part, flow } => {
+                let battery = matches!(circuit.part(*part).kind, Kind::Battery(_));
+                let does = match (flow, battery) {
+                    (Flow::Out, true) => "gives current",
+                    (Flow::In, _) => "takes charge",
+                    (Flow::Neither, true) => "neither gives nor takes current",
+                    (Flow::Out, false) => "conducts",
+                    (Flow::Neither, false) => "blocks",
+                };
+                format!("{} {does}", name(*part))
             }
             Self::Starts { part } => format!("{} starts", name(*part)),
             Self::Stops { part } => format!("{} runs down", name(*part)),
@@ -128,6 +191,14 @@ pub const STEP_LIMIT: usize = 400;
 /// Volts that one running machine sets up at another's terminals, as a fraction of
 /// the latter's rating, above which the two count as tied together.
 const TIED: f64 = 0.2;
+
+/// Volts by which something that conducts one way only has to stand on the wrong side
+/// before it turns over: above what a rough balance leaves, below anything one can read.
+const SLACK_VOLTS: f64 = 1e-4;
+
+/// Fraction of its enabling volts below which a reverse-current relay lets go, an
+/// assumption in line with the dropout of other relays.
+const ENABLE_HOLDS: f64 = 0.4;
 
 /// A state on the way.
 struct Seen {
@@ -213,7 +284,8 @@ impl Network {
                 return Ok(Settled { state, solution, cycle, events, stop });
             }
             let (parts, turn, told) = (state.parts.clone(), moving.turn(), events.len());
-            if self.move_relays(&mut state, &solution, &mut moving, &mut events)
+            if self.turn_over(&mut state, &solution, &mut moving, &mut events)
+                || self.move_relays(&mut state, &solution, &mut moving, &mut events)
                 || self.turn_machines(&mut state, &solution, &mut moving, &mut events)
             {
                 seen.push(Seen { parts, turn, solution, told });
@@ -232,6 +304,47 @@ impl Network {
         Ok(Settled { state, solution, cycle: Vec::new(), events, stop })
     }
 
+    /// Turns over what conducts one way only.
+    fn turn_over(
+        &self,
+        state: &mut State,
+        solution: &Solution,
+        moving: &mut Moving,
+        events: &mut Vec<Event>,
+    ) -> bool {
+        let before = events.len();
+        for part in moving.order(&self.movers().one_way, |part| *part) {
+            let flow = state.flow(part);
+            let kind = &self.circuit().part(part).kind;
+            let next = if let Kind::Diode(d) = kind {
+                let forward = solution.dc_between(d.anode, d.cathode) - d.drop_volts;
+                conducts(flow, forward)
+            } else if let Kind::TransformerRectifier(t) = kind {
+                let open = t.volts * state.speed[part.index()];
+                conducts(flow, open - solution.dc_between(t.plus, t.minus).max(0.0))
+            } else if let Kind::Battery(b) = kind {
+                let volts = solution.dc_between(b.plus, b.minus);
+                match flow {
+                    Flow::Out if volts > b.volts + SLACK_VOLTS => Flow::Neither,
+                    Flow::In if volts < b.charge_volts - SLACK_VOLTS => Flow::Neither,
+                    Flow::Neither if volts < b.volts - SLACK_VOLTS => Flow::Out,
+                    Flow::Neither if volts > b.charge_volts + SLACK_VOLTS => Flow::In,
+                    same => same,
+                }
+            } else {
+                continue;
+            };
+            if next != flow {
+                state.set(part, PartState::Flow(next));
+                events.push(Event::Turns { part, flow: next });
+                if moving.ends_with(part) {
+                    break;
+                }
+            }
+        }
+        events.len() > before
+    }
+
     fn move_relays(
         &self,
         state: &mut State,
@@ -241,33 +354,77 @@ impl Network {
     ) -> bool {
         let before = events.len();
         for part in moving.order(&self.movers().relays, |part| *part) {
-            let Kind::Relay(relay) = &self.circuit().part(part).kind else {
-                continue;
-            };
-            let volts = if relay.coil_ohms.is_finite() {
-                solution.sensed(relay.senses, relay.x1, relay.x2)
-            } else {
-                0.0
-            };
             let operated = state.operated(part);
-            let next = relay.stuck.unwrap_or(if operated {
-                volts >= relay.dropout_volts
-            } else {
-                volts >= relay.pickup_volts
-            });
+            let Some((next, event)) = self.relay_moves(part, operated, solution) else { continue };
             if next != operated {
                 state.set(part, PartState::Relay { operated: next });
-                events.push(if next {
-                    Event::Operates { part, volts }
-                } else {
-                    Event::Releases { part, volts }
-                });
+                events.push(event);
                 if moving.ends_with(part) {
                     break;
                 }
             }
         }
         events.len() > before
+    }
+
+    /// What a relay that is operated or not wants to be, and the event if it moves.
+    fn relay_moves(
+        &self,
+        part: PartId,
+        operated: bool,
+        solution: &Solution,
+    ) -> Option<(bool, Event)> {
+        let kind = &self.circuit().part(part).kind;
+        let moved = |next: bool, volts: f64| {
+            let event = if next {
+                Event::Operates { part, volts }
+            } else {
+                Event::Releases { part, volts }
+            };
+            (next, event)
+        };
+        let hysteresis = |volts: f64, pickup: f64, dropout: f64| {
+            if operated { volts >= dropout } else { volts >= pickup }
+        };
+        if let Kind::Relay(r) | Kind::Contactor(r) = kind {
+            let whole = r.coil_ohms.is_finite();
+            let volts = if whole { solution.sensed(r.senses, r.x1, r.x2) } else { 0.0 };
+            let wants = hysteresis(volts, r.pickup_volts, r.dropout_volts);
+            Some(moved(r.stuck.unwrap_or(wants), volts))
+        } else if let Kind::Solenoid(s) = kind {
+            let whole = s.coil_ohms.is_finite();
+            let volts = if whole { solution.dc_between(s.x1, s.x2).abs() } else { 0.0 };
+            let wants = hysteresis(volts, s.pull_volts, s.drop_volts);
+            Some(moved(s.stuck.unwrap_or(wants), volts))
+        } else if let Kind::PhaseRelay(r) = kind {
+            let (first, second) = solution.sequence_squares(self.rotor_nets(part));
+            let rated = r.volts / 3.0_f64.sqrt();
+            let wants = hysteresis(first.sqrt() / rated, r.pickup, r.dropout)
+                && second.sqrt() / rated <= r.unbalance;
+            Some(moved(r.stuck.unwrap_or(wants), (3.0 * first).sqrt()))
+        } else if let Kind::ReverseCurrentRelay(r) = kind {
+            let above = solution.dc_between(r.generator, r.bus);
+            let enabled = r.coil_ohms.is_finite() && {
+                let volts = solution.dc_between(r.enable, AIRFRAME).abs();
+                hysteresis(volts, r.enable_volts, ENABLE_HOLDS * r.enable_volts)
+            };
+            let back = if operated { -above * siemens(r.ohms) } else { 0.0 };
+            let wants =
+                enabled && if operated { back < r.reverse_amps } else { above >= r.close_volts };
+            let next = r.stuck.unwrap_or(wants);
+            let event = if next {
+                Event::PutsOn { part, volts: above }
+            } else {
+                Event::TakesOff { part, amps: if enabled { back } else { 0.0 } }
+            };
+            Some((next, event))
+        } else if let Kind::Flasher(f) = kind {
+            // It opens when it has carried its current and closes when it has cooled.
+            let amps = solution.dc_between(f.line, f.load).abs() * siemens(f.ohms);
+            Some(moved(f.works && !operated && f.ohms.is_finite() && amps >= f.least_amps, 0.0))
+        } else {
+            None
+        }
     }
 
     fn turn_machines(
@@ -281,28 +438,43 @@ impl Network {
         for (part, rotor) in moving.order(&self.movers().machines, |(part, _)| *part) {
             let running = state.running(part);
             let kind = &self.circuit().part(part).kind;
-            let next = if let Kind::Converter(c) = kind {
-                let volts = solution.dc_between(c.dc, c.ret).abs();
-                c.motor_sound && volts >= if running { c.run_volts } else { c.start_volts }
-            } else if let Kind::Vibrator(v) = kind {
-                let volts = solution.dc_between(v.dc, v.ret).abs();
-                let least = if running { 0.6 * v.start_volts } else { v.start_volts };
-                v.reed_sound && volts >= least
-            } else if let (Kind::Gyro(gyro), Some(nets)) = (kind, rotor) {
-                let (first, second) = solution.sequence_squares(nets);
-                let rated = gyro.volts * gyro.volts / 3.0;
-                let torque = (first - second) / rated;
-                !gyro.seized
-                    && torque >= if running { gyro.stall_torque } else { gyro.start_torque }
-            } else {
-                continue;
-            };
-            if next != running {
-                state.set(part, PartState::Machine { running: next });
-                events.push(if next { Event::Starts { part } } else { Event::Stops { part } });
-                if moving.ends_with(part) {
-                    break;
+            let (next, event) = if let (Kind::Gyro(gyro), Some(nets)) = (kind, rotor) {
+                let turning = state.turning(part);
+                let next = gyro_turns(gyro, turning, solution.sequence_squares(nets));
+                if next == turning {
+                    continue;
                 }
+                let event = match next {
+                    Turning::Stands => Event::Stops { part },
+                    Turning::Forward => Event::Starts { part },
+                    Turning::Backward => Event::StartsBackwards { part },
+                };
+                (PartState::Rotor(next), event)
+            } else {
+                let next = if let Kind::Converter(c) = kind {
+                    let volts = solution.dc_between(c.dc, c.ret).abs();
+                    c.motor_sound && volts >= if running { c.run_volts } else { c.start_volts }
+                } else if let Kind::Vibrator(v) = kind {
+                    let volts = solution.dc_between(v.dc, v.ret).abs();
+                    let least = if running { 0.6 * v.start_volts } else { v.start_volts };
+                    v.reed_sound && volts >= least
+                } else if let Kind::Motor(m) = kind {
+                    let volts = solution.dc_between(m.a, m.b).abs();
+                    let whole = !m.seized && m.running_ohms.is_finite();
+                    whole && volts >= if running { m.run_volts } else { m.start_volts }
+                } else {
+                    continue;
+                };
+                if next == running {
+                    continue;
+                }
+                let event = if next { Event::Starts { part } } else { Event::Stops { part } };
+                (PartState::Machine { running: next }, event)
+            };
+            state.set(part, next);
+            events.push(event);
+            if moving.ends_with(part) {
+                break;
             }
         }
         events.len() > before
@@ -363,7 +535,7 @@ impl Network {
     fn note_paralleled(&self, state: &State, solution: &Solution, events: &mut Vec<Event>) {
         for group in &solution.ac {
             for other in self.machines() {
-                if other.part == group.source || !state.running(other.part) || !other.gives() {
+                if other.part == group.source || other.speed(state) == 0.0 || !other.gives() {
                     continue;
                 }
                 let ([a, b], rated) = other.output();
@@ -377,6 +549,33 @@ impl Network {
                 }
             }
         }
+    }
+}
+
+/// Which way a diode or rectifier conducts when it stands this far above its drop.
+fn conducts(flow: Flow, forward_volts: f64) -> Flow {
+    match flow {
+        Flow::Out if forward_volts < -SLACK_VOLTS => Flow::Neither,
+        Flow::Neither if forward_volts > SLACK_VOLTS => Flow::Out,
+        same => same,
+    }
+}
+
+/// How a rotor turns under these squares of positive and negative sequence volts.
+///
+/// Its torque goes with their difference. With two lines exchanged the negative
+/// sequence is the larger and it turns the other way.
+fn gyro_turns(gyro: &Gyro, turning: Turning, (first, second): (f64, f64)) -> Turning {
+    let torque = 3.0 * (first - second) / (gyro.volts * gyro.volts);
+    if gyro.seized {
+        return Turning::Stands;
+    }
+    match turning {
+        Turning::Forward if torque >= gyro.stall_torque => Turning::Forward,
+        Turning::Backward if -torque >= gyro.stall_torque => Turning::Backward,
+        Turning::Stands if torque >= gyro.start_torque => Turning::Forward,
+        Turning::Stands if -torque >= gyro.start_torque => Turning::Backward,
+        _ => Turning::Stands,
     }
 }
 

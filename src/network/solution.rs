@@ -57,6 +57,7 @@ impl Solution {
         match senses {
             Senses::Dc => self.dc_between(a, b).abs(),
             Senses::Ac => self.ac_between(a, b),
+            Senses::Hertz => self.hertz_between(a, b),
         }
     }
 
@@ -72,6 +73,17 @@ impl Solution {
                 second + ((va + a2 * vb + a * vc) / 3.0).norm_sqr(),
             )
         })
+    }
+
+    /// The frequency of the strongest alternating voltage between two nets; zero where
+    /// there is none.
+    pub fn hertz_between(&self, a: NetId, b: NetId) -> f64 {
+        let size = |g: &AcGroup| (g.volts[a.index()] - g.volts[b.index()]).norm_sqr();
+        self.ac
+            .iter()
+            .max_by(|x, y| size(x).total_cmp(&size(y)))
+            .filter(|group| size(group) > 0.0)
+            .map_or(0.0, |group| group.hertz)
     }
 
     /// The largest alternating voltage one source alone sets up between two nets.

@@ -28,6 +28,7 @@ pub struct Network {
     /// By net: island and place in it; `None` for the airframe.
     places: Vec<Option<(u32, u32)>>,
     inner_names: Vec<String>,
+    inside: Vec<(PartId, [NetId; 3])>,
     followers: Vec<Follower>,
     machines: Vec<Machine>,
     movers: Movers,
@@ -36,10 +37,12 @@ pub struct Network {
 /// The parts that move by themselves, in part order.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Movers {
-    /// Relays.
+    /// What conducts one way only: diodes, rectifiers, batteries.
+    pub one_way: Vec<PartId>,
+    /// Relays, contactors, solenoids and flashers.
     pub relays: Vec<PartId>,
-    /// Converters, vibrators and gyros; with each gyro the nets of its windings, which
-    /// stand off from its terminals where a winding is open.
+    /// Converters, vibrators, motors and gyros; with each gyro the nets of its windings,
+    /// which stand off from its terminals where a winding is open.
     pub machines: Vec<(PartId, Option<[NetId; 3]>)>,
     /// Breakers and fuses.
     pub protectors: Vec<PartId>,
@@ -96,7 +99,8 @@ impl Network {
     }
 
     fn build(circuit: Arc<Circuit>, known: &[Arc<Island>]) -> Self {
-        let element::Elements { list: elements, nets, inner_names } = element::elements(&circuit);
+        let element::Elements { list: elements, nets, inner_names, inside } =
+            element::elements(&circuit);
         let (places, members) = islands_of(&elements, nets);
         let mut machines = machines(&circuit, &elements);
         for machine in &mut machines {
@@ -122,17 +126,29 @@ impl Network {
                 let mut hertz: Vec<f64> = machines
                     .iter()
                     .filter(|machine| machine.island == Some(number as u32))
-                    .map(Machine::rated_hertz)
+                    .flat_map(Machine::usual_hertz)
                     .collect();
                 hertz.sort_by(f64::total_cmp);
                 hertz.dedup();
                 Arc::new(Island::new(plan, members, hertz, wiring))
             })
             .collect();
-        let followers =
-            circuit.parts_with_ids().filter_map(|(id, p)| Follower::of(id, &p.kind)).collect();
-        let movers = movers(&circuit, &elements);
-        Self { circuit, elements, islands, places, inner_names, followers, machines, movers }
+        let followers = circuit
+            .parts_with_ids()
+            .filter_map(|(id, p)| Follower::of(id, &p.kind, nets_inside(&inside, id)))
+            .collect();
+        let movers = movers(&circuit, &inside);
+        Self {
+            circuit,
+            elements,
+            islands,
+            places,
+            inner_names,
+            inside,
+            followers,
+            machines,
+            movers,
+        }
     }
 
     /// The circuit this network was made from.
@@ -151,15 +167,13 @@ impl Network {
         self.circuit.nets.get(net.index()).unwrap_or_else(|| &self.inner_names[net.index() - own])
     }
 
-    /// The nets of a gyro's windings, which stand off from its terminals where a
-    /// winding is open.
+    /// The three nets behind the terminals of a gyro, transformer-rectifier or phase
+    /// relay: they stand off from its terminals where a winding or line is open.
     ///
     /// # Panics
-    /// When the part is not a gyro.
+    /// When the part is none of these.
     pub fn rotor_nets(&self, part: PartId) -> [NetId; 3] {
-        let at = self.movers.machines.binary_search_by_key(&part, |(id, _)| *id);
-        let nets = at.ok().and_then(|at| self.movers.machines[at].1);
-        nets.expect("only a gyro has the nets of a rotor")
+        nets_inside(&self.inside, part).expect("only three-phase consumers have nets inside")
     }
 
     pub(super) fn elements(&self) -> &[Element] {
@@ -261,7 +275,7 @@ impl Network {
             factored
                 .update(&island.plan, island.direct(state))
                 .map_err(|s| self.floating(island, s.node))?;
-            let mut volts = island.supply_amps.clone();
+            let mut volts = island.supply_amps(state);
             factored.solve(&island.plan, &mut volts);
             for (net, volts) in island.nets.iter().zip(&volts) {
                 dc[net.index()] = *volts;
@@ -310,7 +324,7 @@ impl Network {
         state: &State,
         workspace: &mut Workspace,
     ) -> Result<Option<AcGroup>, SolveError> {
-        let speed = state.speed(machine.part);
+        let speed = machine.speed(state);
         let (true, Some(number)) = (machine.gives() && speed >= LEAST_SPEED, machine.island) else {
             return Ok(None);
         };
@@ -397,7 +411,9 @@ impl Network {
                 | Form::Contact { .. }
                 | Form::Filament
                 | Form::Supply { .. }
+                | Form::GatedSupply { .. }
                 | Form::Coupling { .. }
+                | Form::Coupled(_)
                 | Form::Rotor { .. } => None,
             }
         })
@@ -422,28 +438,55 @@ impl Network {
     }
 }
 
-fn movers(circuit: &Circuit, elements: &[Element]) -> Movers {
+fn nets_inside(inside: &[(PartId, [NetId; 3])], part: PartId) -> Option<[NetId; 3]> {
+    let at = inside.binary_search_by_key(&part, |(id, _)| *id).ok()?;
+    Some(inside[at].1)
+}
+
+fn movers(circuit: &Circuit, inside: &[(PartId, [NetId; 3])]) -> Movers {
     let mut movers = Movers::default();
     for (part, p) in circuit.parts_with_ids() {
         match &p.kind {
-            Kind::Relay(_) => movers.relays.push(part),
-            Kind::Breaker(_) | Kind::Fuse(_) => movers.protectors.push(part),
-            Kind::Converter(_) | Kind::Vibrator(_) => movers.machines.push((part, None)),
-            Kind::Gyro(_) => {
-                let rotor = elements.iter().find(|e| e.part == part);
-                let nets = rotor.expect("a gyro has an element").nets;
-                movers.machines.push((part, Some([nets[0], nets[1], nets[2]])));
+            Kind::Battery(_) | Kind::Diode(_) | Kind::TransformerRectifier(_) => {
+                movers.one_way.push(part);
             }
+            Kind::Relay(_)
+            | Kind::Contactor(_)
+            | Kind::ReverseCurrentRelay(_)
+            | Kind::PhaseRelay(_)
+            | Kind::Solenoid(_)
+            | Kind::Flasher(_) => movers.relays.push(part),
+            Kind::Breaker(_) | Kind::Fuse(_) => movers.protectors.push(part),
+            Kind::Converter(_) | Kind::Vibrator(_) | Kind::Motor(_) => {
+                movers.machines.push((part, None));
+            }
+            Kind::Gyro(_) => movers.machines.push((part, nets_inside(inside, part))),
             Kind::Supply(_)
+            | Kind::Generator(_)
+            | Kind::Receptacle(_)
+            | Kind::Alternator(_)
             | Kind::Wire(_)
+            | Kind::Feeder(_)
             | Kind::Resistor(_)
+            | Kind::Shunt(_)
+            | Kind::Splice(_)
+            | Kind::Connector(_)
             | Kind::Ground(_)
+            | Kind::GroundStud(_)
             | Kind::Switch(_)
+            | Kind::PushSwitch(_)
+            | Kind::ChangeoverSwitch(_)
+            | Kind::Mechanism(_)
+            | Kind::Microswitch(_)
             | Kind::Lamp(_)
+            | Kind::Horn(_)
             | Kind::Transformer(_)
             | Kind::Load(_)
             | Kind::Load3(_)
-            | Kind::Meter(_) => {}
+            | Kind::Meter(_)
+            | Kind::Ammeter(_)
+            | Kind::Loadmeter(_)
+            | Kind::FrequencyMeter(_) => {}
         }
     }
     movers

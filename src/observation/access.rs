@@ -207,20 +207,24 @@ impl Whereabouts {
             instead: instead.to_owned(),
         };
         match (act, &part.kind) {
-            (Act::Set { position, .. }, Kind::Switch(switch)) => {
-                if switch.springs_back {
-                    Err(not("left in a position", "it springs back: press it"))
-                } else if state == PartState::Position(position) {
-                    Err(so(&format!("at {}", switch.positions[usize::from(position)])))
-                } else {
-                    Ok(())
+            (Act::Set { .. } | Act::Hold { .. }, kind) => match (act, kind.control()) {
+                (_, None) => Err(not("set", "it is not a control")),
+                (Act::Hold { .. }, Some(control)) => {
+                    if control.springs_back {
+                        Ok(())
+                    } else {
+                        Err(not("held", "it stays where it is put: set it"))
+                    }
                 }
-            }
-            (Act::Hold { .. }, Kind::Switch(switch)) if switch.springs_back => Ok(()),
-            (Act::Hold { .. }, Kind::Switch(_)) => {
-                Err(not("held", "it stays where it is put: set it"))
-            }
-            (Act::Set { .. } | Act::Hold { .. }, _) => Err(not("set", "it is not a control")),
+                (Act::Set { position, .. }, Some(control)) if !control.springs_back => {
+                    if state == PartState::Position(position) {
+                        Err(so(&format!("at {}", control.positions[usize::from(position)])))
+                    } else {
+                        Ok(())
+                    }
+                }
+                (_, Some(_)) => Err(not("left in a position", "it springs back: press it")),
+            },
             (Act::Pull(id), Kind::Breaker(_)) => match state {
                 PartState::Breaker { closed: true, .. } if !popped(id) => Ok(()),
                 _ => Err(so("out")),

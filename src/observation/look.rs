@@ -2,7 +2,7 @@
 
 use super::dial::Dial;
 use crate::circuit::{Circuit, Kind, Lamp, Meter, PartId, Senses};
-use crate::network::{Network, PartState, Settled, Solution};
+use crate::network::{Network, PartState, Settled, Solution, StopReason, Turning};
 
 /// Something perceived that is one of a few words.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -43,6 +43,18 @@ pub enum Look {
     Blown,
     /// A hand meter refused: the circuit is live.
     Live,
+    /// A lamp that goes on and off in the rhythm of its flasher.
+    Flashing,
+    /// A gyro that turns the wrong way round: its instrument wanders off.
+    Wandering,
+    /// A solenoid that has pulled in.
+    Pulled,
+    /// A solenoid that has not.
+    Released,
+    /// A horn that sounds.
+    Sounding,
+    /// A horn that sounds on and off.
+    Beeping,
 }
 
 impl Look {
@@ -67,6 +79,12 @@ impl Look {
             Self::Whole => "whole",
             Self::Blown => "blown",
             Self::Live => "live: ohms refused",
+            Self::Flashing => "flashing",
+            Self::Wandering => "wandering off",
+            Self::Pulled => "pulled in",
+            Self::Released => "released",
+            Self::Sounding => "sounding",
+            Self::Beeping => "sounding on and off",
         }
     }
 }
@@ -100,10 +118,27 @@ pub fn light_word(relative_light: f64) -> Look {
         .map_or(Look::Bright, |(_, look)| *look)
 }
 
-fn lamp_look(lamp: &Lamp, settled: &Settled) -> Look {
+fn lamp_look(circuit: &Circuit, lamp: &Lamp, settled: &Settled) -> Look {
     let seen = |s: &Solution| light_word(relative_light(lamp, s.rms_between(lamp.a, lamp.b)));
     let now = seen(&settled.solution);
-    if settled.cycle.iter().any(|s| seen(s) != now) { Look::Flickering } else { now }
+    if settled.cycle.iter().all(|s| seen(s) == now) {
+        now
+    } else if in_rhythm(circuit, settled) {
+        Look::Flashing
+    } else {
+        Look::Flickering
+    }
+}
+
+/// Whether what comes and goes does so in the rhythm of a flasher, and not because a
+/// relay chatters.
+fn in_rhythm(circuit: &Circuit, settled: &Settled) -> bool {
+    match &settled.stop {
+        StopReason::Chattering { parts, .. } => {
+            parts.iter().any(|part| matches!(circuit.part(*part).kind, Kind::Flasher(_)))
+        }
+        StopReason::Steady | StopReason::StepLimit(_) => false,
+    }
 }
 
 /// The fraction of the arc at which a value stands on a scale; values off either end
@@ -147,8 +182,14 @@ pub fn meter_value(meter: &Meter, solution: &Solution) -> f64 {
     }
     let value = match meter.senses {
         Senses::Ac => solution.ac_between(meter.plus, meter.minus),
-        // A moving coil driven backwards rests on its stop.
-        Senses::Dc => solution.dc_between(meter.plus, meter.minus).max(0.0),
+        // A moving coil driven backwards rests on its stop, unless its scale has room
+        // below zero.
+        Senses::Dc => {
+            let least = meter.scale.first().map_or(0.0, |(value, _)| value.min(0.0));
+            (solution.dc_between(meter.plus, meter.minus) * meter.per_volt).max(least)
+        }
+        Senses::Hertz if solution.ac_between(meter.plus, meter.minus) < meter.least_volts => 0.0,
+        Senses::Hertz => solution.hertz_between(meter.plus, meter.minus),
     };
     value * meter.gain
 }
@@ -187,67 +228,124 @@ const HUMS_ABOVE_VOLTS: f64 = 2.0;
 pub(super) fn face(network: &Network, settled: &Settled, part: PartId) -> Option<Showing> {
     let circuit = network.circuit();
     let solution = &settled.solution;
-    let look = match &circuit.part(part).kind {
-        Kind::Lamp(lamp) => lamp_look(lamp, settled),
-        Kind::Meter(meter) => return Some(Showing::Dial(meter_dial(meter, solution))),
-        Kind::Breaker(_) => match settled.state.of(part) {
-            PartState::Breaker { closed: true, .. } => Look::In,
-            _ => Look::Out,
-        },
-        Kind::Load(load) if !load.shows.is_empty() => {
-            let fed = load
-                .needs
-                .iter()
-                .map(|(a, b, volts)| solution.rms_between(*a, *b) / volts)
-                .fold(solution.rms_between(load.a, load.b) / load.volts, f64::min);
-            let whole = load.movement_sound && load.ohms.is_finite();
-            life(if whole { fed } else { 0.0 }, load.works_above, load.moves_above, load.flag)
-        }
-        Kind::Load3(load) if !load.shows.is_empty() => {
-            let [a, b, c] = load.phases;
-            let fed = [(a, b), (b, c), (c, a)]
-                .map(|(x, y)| solution.ac_between(x, y) / load.volts)
-                .into_iter()
-                .fold(f64::INFINITY, f64::min);
-            let whole = load.leg_ohms.iter().all(|ohms| ohms.is_finite());
-            life(if whole { fed } else { 0.0 }, load.works_above, load.moves_above, false)
-        }
-        Kind::Gyro(gyro) if !gyro.shows.is_empty() => {
-            let (first, _) = solution.sequence_squares(network.rotor_nets(part));
-            let fed = (3.0 * first).sqrt() / gyro.volts;
-            let fed = if settled.state.running(part) { fed } else { 0.0 };
-            life(fed, GYRO_ERECT, GYRO_TURNS, gyro.flag)
-        }
-        Kind::Converter(converter) => {
-            let volts = solution.dc_between(converter.dc, converter.ret).abs();
-            let speed = settled.state.speed(part);
-            if speed > 0.0 {
-                if speed < HEARD_SLOW { Look::Slow } else { Look::Running }
-            } else if converter.motor_sound && volts > HUMS_ABOVE_VOLTS {
-                Look::Humming
-            } else {
-                Look::Silent
+    let look =
+        match &circuit.part(part).kind {
+            Kind::Lamp(lamp) => lamp_look(circuit, lamp, settled),
+            Kind::Meter(meter)
+            | Kind::Ammeter(meter)
+            | Kind::Loadmeter(meter)
+            | Kind::FrequencyMeter(meter) => {
+                return Some(Showing::Dial(meter_dial(meter, solution)));
             }
-        }
-        Kind::Vibrator(_) => {
-            if settled.state.running(part) {
-                Look::Running
-            } else {
-                Look::Silent
+            Kind::Breaker(_) => match settled.state.of(part) {
+                PartState::Breaker { closed: true, .. } => Look::In,
+                _ => Look::Out,
+            },
+            Kind::Load(load) if !load.shows.is_empty() => {
+                let fed = load
+                    .needs
+                    .iter()
+                    .map(|(a, b, volts)| solution.rms_between(*a, *b) / volts)
+                    .fold(solution.rms_between(load.a, load.b) / load.volts, f64::min);
+                let whole = load.movement_sound && load.ohms.is_finite();
+                life(if whole { fed } else { 0.0 }, load.works_above, load.moves_above, load.flag)
             }
-        }
-        Kind::Supply(_)
-        | Kind::Wire(_)
-        | Kind::Resistor(_)
-        | Kind::Ground(_)
-        | Kind::Fuse(_)
-        | Kind::Switch(_)
-        | Kind::Relay(_)
-        | Kind::Transformer(_)
-        | Kind::Load(_)
-        | Kind::Load3(_)
-        | Kind::Gyro(_) => return None,
-    };
+            Kind::Load3(load) if !load.shows.is_empty() => {
+                let [a, b, c] = load.phases;
+                let fed = [(a, b), (b, c), (c, a)]
+                    .map(|(x, y)| solution.ac_between(x, y) / load.volts)
+                    .into_iter()
+                    .fold(f64::INFINITY, f64::min);
+                let whole = load.leg_ohms.iter().all(|ohms| ohms.is_finite());
+                life(if whole { fed } else { 0.0 }, load.works_above, load.moves_above, false)
+            }
+            Kind::Gyro(gyro) if !gyro.shows.is_empty() => {
+                let (first, _) = solution.sequence_squares(network.rotor_nets(part));
+                let fed = (3.0 * first).sqrt() / gyro.volts;
+                match settled.state.turning(part) {
+                    Turning::Stands => life(0.0, GYRO_ERECT, GYRO_TURNS, gyro.flag),
+                    Turning::Forward => life(fed, GYRO_ERECT, GYRO_TURNS, gyro.flag),
+                    Turning::Backward => Look::Wandering,
+                }
+            }
+            Kind::Motor(motor) if !motor.shows.is_empty() => {
+                let volts = solution.dc_between(motor.a, motor.b).abs();
+                if settled.state.running(part) {
+                    if volts < motor.slow_volts { Look::Slow } else { Look::Running }
+                } else if motor.standing_ohms.is_finite() && volts > HUMS_ABOVE_VOLTS {
+                    Look::Humming
+                } else {
+                    Look::Silent
+                }
+            }
+            Kind::Solenoid(solenoid) if !solenoid.shows.is_empty() => {
+                if settled.state.operated(part) { Look::Pulled } else { Look::Released }
+            }
+            Kind::Horn(horn) => {
+                let sounds = |s: &Solution| {
+                    let heard = horn.sounds && horn.ohms.is_finite();
+                    heard && s.rms_between(horn.a, horn.b) >= horn.sounds_volts
+                };
+                let now = sounds(solution);
+                if settled.cycle.iter().any(|s| sounds(s) != now) {
+                    Look::Beeping
+                } else if now {
+                    Look::Sounding
+                } else {
+                    Look::Silent
+                }
+            }
+            Kind::Converter(converter) => {
+                let volts = solution.dc_between(converter.dc, converter.ret).abs();
+                let speed = settled.state.speed(part);
+                if speed > 0.0 {
+                    if speed < HEARD_SLOW { Look::Slow } else { Look::Running }
+                } else if converter.motor_sound && volts > HUMS_ABOVE_VOLTS {
+                    Look::Humming
+                } else {
+                    Look::Silent
+                }
+            }
+            Kind::Vibrator(_) => {
+                if settled.state.running(part) {
+                    Look::Running
+                } else {
+                    Look::Silent
+                }
+            }
+            Kind::Supply(_)
+            | Kind::Battery(_)
+            | Kind::Generator(_)
+            | Kind::Receptacle(_)
+            | Kind::Alternator(_)
+            | Kind::TransformerRectifier(_)
+            | Kind::Wire(_)
+            | Kind::Feeder(_)
+            | Kind::Resistor(_)
+            | Kind::Diode(_)
+            | Kind::Shunt(_)
+            | Kind::Splice(_)
+            | Kind::Connector(_)
+            | Kind::Ground(_)
+            | Kind::GroundStud(_)
+            | Kind::Fuse(_)
+            | Kind::Transformer(_)
+            | Kind::Switch(_)
+            | Kind::PushSwitch(_)
+            | Kind::ChangeoverSwitch(_)
+            | Kind::Mechanism(_)
+            | Kind::Microswitch(_)
+            | Kind::Relay(_)
+            | Kind::Contactor(_)
+            | Kind::ReverseCurrentRelay(_)
+            | Kind::PhaseRelay(_)
+            | Kind::Flasher(_)
+            | Kind::Motor(_)
+            | Kind::Solenoid(_)
+            | Kind::Load(_)
+            | Kind::Load3(_)
+            | Kind::Gyro(_) => return None,
+        };
     Some(Showing::Look(look))
 }
 
@@ -269,21 +367,46 @@ fn life(fed: f64, works_above: f64, moves_above: f64, flag: bool) -> Look {
 pub fn has_face(circuit: &Circuit, part: PartId) -> bool {
     match &circuit.part(part).kind {
         Kind::Lamp(_)
+        | Kind::Horn(_)
         | Kind::Meter(_)
+        | Kind::Ammeter(_)
+        | Kind::Loadmeter(_)
+        | Kind::FrequencyMeter(_)
         | Kind::Breaker(_)
         | Kind::Converter(_)
         | Kind::Vibrator(_) => true,
+        Kind::Motor(motor) => !motor.shows.is_empty(),
+        Kind::Solenoid(solenoid) => !solenoid.shows.is_empty(),
         Kind::Load(load) => !load.shows.is_empty(),
         Kind::Load3(load) => !load.shows.is_empty(),
         Kind::Gyro(gyro) => !gyro.shows.is_empty(),
         Kind::Supply(_)
+        | Kind::Battery(_)
+        | Kind::Generator(_)
+        | Kind::Receptacle(_)
+        | Kind::Alternator(_)
+        | Kind::TransformerRectifier(_)
         | Kind::Wire(_)
+        | Kind::Feeder(_)
         | Kind::Resistor(_)
+        | Kind::Diode(_)
+        | Kind::Shunt(_)
+        | Kind::Splice(_)
+        | Kind::Connector(_)
         | Kind::Ground(_)
+        | Kind::GroundStud(_)
         | Kind::Fuse(_)
+        | Kind::Transformer(_)
         | Kind::Switch(_)
+        | Kind::PushSwitch(_)
+        | Kind::ChangeoverSwitch(_)
+        | Kind::Mechanism(_)
+        | Kind::Microswitch(_)
         | Kind::Relay(_)
-        | Kind::Transformer(_) => false,
+        | Kind::Contactor(_)
+        | Kind::ReverseCurrentRelay(_)
+        | Kind::PhaseRelay(_)
+        | Kind::Flasher(_) => false,
     }
 }
 

@@ -22,7 +22,7 @@ pub use look::{
 pub use probe::{Function, OPEN_ABOVE_OHMS, Probe, Touch, display};
 pub use rig::{Act, Rig, Sight, Step, What};
 
-use crate::circuit::{Circuit, Kind, Meter, PartId};
+use crate::circuit::{Circuit, Meter, PartId};
 
 /// What was perceived of one thing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -75,9 +75,9 @@ impl Percept {
             (Self::Look(look), _) => look.word().to_owned(),
             (Self::Reading(reading), What::Display(probe)) => display(probe.function, reading),
             (Self::Reading(reading), What::Face(part) | What::WhileHeld(part)) => {
-                match &circuit.part(part).kind {
-                    Kind::Meter(meter) => pointer_words(meter, reading),
-                    _ => reading.mark.to_string(),
+                match circuit.part(part).kind.meter() {
+                    Some(meter) => pointer_words(meter, reading),
+                    None => reading.mark.to_string(),
                 }
             }
             (Self::Reading(reading), What::InHand(_)) => reading.mark.to_string(),
@@ -89,9 +89,9 @@ impl Step {
     /// The step in words, as an instruction: `pull F-FLT-A`.
     pub fn told(self, circuit: &Circuit) -> String {
         let id = |part: PartId| circuit.part(part).id.as_str();
-        let position = |control: PartId, position: u8| match &circuit.part(control).kind {
-            Kind::Switch(switch) => switch.positions[usize::from(position)].as_str(),
-            _ => "?",
+        let position = |part: PartId, position: u8| {
+            let control = circuit.part(part).kind.control();
+            control.map_or("?", |control| control.positions[usize::from(position)])
         };
         match self {
             Self::LookAround => "look around".to_owned(),

@@ -255,7 +255,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
             });
             if let Some(grip) = drilling.grip {
                 let positions = super::offer::positions(circuit, grip.control);
-                let to = positions.get(grip.to).map_or("", String::as_str);
+                let to = positions.get(grip.to).copied().unwrap_or_default();
                 let label = &circuit.part(grip.control).label;
                 offered = offered.map(|(_, doing)| (format!("▸ {label} to {to}"), doing));
                 hint("←→", "choose the position");

@@ -1,7 +1,7 @@
 //! What a thing at the station is, and what can be done with it by one key.
 
 use super::station::Item;
-use crate::circuit::{Circuit, Kind, PartId};
+use crate::circuit::{Circuit, PartId};
 use crate::drill::{Mark, Session, View};
 use crate::observation::{Act, Function, Probe, Step, Touch};
 use crate::units::quantity;
@@ -121,9 +121,6 @@ fn state_and_deed(view: &View, part: PartId) -> Option<(String, &'static str, De
 }
 
 /// The positions of a control, where the part is one.
-pub(super) fn positions(circuit: &Circuit, part: PartId) -> &[String] {
-    match &circuit.part(part).kind {
-        Kind::Switch(switch) => &switch.positions,
-        _ => &[],
-    }
+pub(super) fn positions(circuit: &Circuit, part: PartId) -> Vec<&str> {
+    circuit.part(part).kind.control().map_or_else(Vec::new, |control| control.positions)
 }

@@ -233,6 +233,8 @@ mod tests {
     /// A sound value for a field, as an author writes it.
     fn sample(field: &FieldSpec) -> String {
         match field.kind {
+            FieldKind::Numbers if field.name == "rpm" => "[0, 2400]".to_owned(),
+            FieldKind::Numbers if field.name.ends_with("ohms") => "[3, 3, 3, 1, 1, 1]".to_owned(),
             FieldKind::Net => r#""N""#.to_owned(),
             FieldKind::Number { most, .. } => most.min(1.0).to_string(),
             FieldKind::Count { least, .. } => least.to_string(),
@@ -245,6 +247,11 @@ mod tests {
             FieldKind::Scale => "[(0, 0), (10, 1)]".to_owned(),
             FieldKind::Numbers => "[0, 5, 10]".to_owned(),
             FieldKind::Needs => r#"[("N", "GND", 26)]"#.to_owned(),
+            FieldKind::Part(_) => r#""ENGINE""#.to_owned(),
+            FieldKind::Nets => r#"["N", "GND"]"#.to_owned(),
+            FieldKind::Pairs => r#"[("N", "GND")]"#.to_owned(),
+            FieldKind::Poles => r#"[["N", "GND", ""]]"#.to_owned(),
+            FieldKind::Pins => r#"[("1", "N", "GND")]"#.to_owned(),
         }
     }
 
@@ -255,18 +262,24 @@ mod tests {
                 let fields: Vec<_> = spec
                     .fields
                     .iter()
-                    .filter(|field| all || field.default == FieldDefault::Required)
+                    .filter(|field| {
+                        let needed = spec.id == KindId::PushSwitch && field.name == "pressed";
+                        all || needed || field.default == FieldDefault::Required
+                    })
                     // Released at 1 V and operated at 1 V would not do.
-                    .filter(|field| field.name != "dropout_volts")
+                    .filter(|field| !field.name.starts_with("dropout"))
                     .map(|field| format!(", {}: {}", field.name, sample(field)))
                     .collect();
                 let fields = fields.concat();
-                let dropout =
-                    if all && spec.id == KindId::Relay { ", dropout_volts: 0.5" } else { "" };
-                let part = format!(r#"{}(id: "P", at: "s"{fields}{dropout})"#, spec.name);
+                let dropout = spec.fields.iter().find(|field| field.name.starts_with("dropout"));
+                let dropout = dropout.filter(|_| all);
+                let dropout = dropout.map_or(String::new(), |f| format!(", {}: 0.5", f.name));
+                let engine =
+                    r#"Mechanism(id: "ENGINE", at: "s", positions: ["OFF", "ON"], rpm: [0, 9])"#;
+                let part = format!(r#"{engine}, {}(id: "P", at: "s"{fields}{dropout})"#, spec.name);
                 let (circuit, errors) = try_read(&part);
                 assert!(errors.is_empty(), "{part}: {errors:?}");
-                assert_eq!(circuit.unwrap().parts.len(), 1);
+                assert_eq!(circuit.unwrap().parts.len(), 2);
             }
         }
     }
