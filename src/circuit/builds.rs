@@ -63,8 +63,8 @@ pub fn read_build(
 ) -> (Option<Circuit>, Vec<Diagnostic>) {
     let text = without_byte_order(text);
     let mut findings = Findings::new(file_name);
-    let circuit = parse(text, &mut findings).and_then(|file| {
-        let root = scan(text);
+    let root = scan(text);
+    let circuit = parse(text, &root, &mut findings).and_then(|file| {
         let which = mods::chosen(&file, &root, mods, &mut findings);
         resolve(&file, &root, &which, &mut findings)
     });
@@ -79,11 +79,13 @@ pub fn read_build(
 /// unless one of the findings is an error.
 pub fn check_builds(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagnostic>) {
     let text = without_byte_order(text);
-    let mut findings = Findings::new(file_name);
-    let Some(file) = parse(text, &mut findings) else {
-        return (None, findings.into_sorted());
-    };
+    let mut found = Findings::new(file_name);
     let root = scan(text);
+    let Some(file) = parse(text, &root, &mut found) else {
+        return (None, found.into_sorted());
+    };
+    // What has been found by now is so in every build.
+    let mut findings = found.clone();
     let mut plain = resolve(&file, &root, &[], &mut findings);
     let mut builds = vec![Build { name: "without mods".to_owned(), found: findings.into_sorted() }];
     // Too many mods have been reported by now; none of them is worth a reading.
@@ -91,7 +93,7 @@ pub fn check_builds(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagno
     let alone = (0..count).map(|at| (format!("with mod {}", quoted(&file.mods[at].id)), vec![at]));
     let all = (count > 1).then(|| (ALL_MODS.to_owned(), (0..count).collect()));
     for (name, which) in alone.chain(all) {
-        let mut findings = Findings::new(file_name);
+        let mut findings = found.clone();
         if resolve(&file, &root, &which, &mut findings).is_none() {
             plain = None;
         }

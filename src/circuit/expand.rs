@@ -518,8 +518,8 @@ mod tests {
     fn check(parts: &str) -> (Vec<String>, Vec<&'static str>) {
         let text = format!("System(id: \"x\", title: \"x\", parts: [{parts}])");
         let mut findings = Findings::new("x");
-        let file = parse(&text, &mut findings);
         let root = scan(&text);
+        let file = parse(&text, &root, &mut findings);
         let ids = file.map_or_else(Vec::new, |file| {
             expand(&file.parts, root.field("parts"), "parts", &mut findings)
                 .iter()

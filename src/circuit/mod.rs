@@ -10,19 +10,24 @@
 
 mod builds;
 mod catalogue;
+mod common;
 mod expand;
 mod fields;
 mod file;
+mod findings;
 mod kind;
 mod mods;
 mod places;
 mod reference;
 mod resolve;
+mod shape;
+mod syntax;
 mod values;
 mod wire;
 
 pub use builds::{check_builds, read_build, read_system};
 pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
+pub use common::PART_FIELDS;
 pub use kind::{
     Alternator, Battery, Breaker, Closure, Connector, ContactSet, Control, Converter, Diode,
     Feeder, Flasher, Fuse, Generator, Ground, GroundStud, Gyro, Horn, Kind, Lamp, Load, Load3,
@@ -32,7 +37,6 @@ pub use kind::{
 };
 pub use mods::ModInfo;
 pub use reference::RATE_SOURCES;
-pub use resolve::PART_FIELDS;
 pub use wire::{
     AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,
     solid_copper_ohms_per_1000_feet,

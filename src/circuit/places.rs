@@ -13,6 +13,10 @@ use crate::diagnostic::Place;
 pub(super) struct Node {
     /// Where the value begins; for `Name(...)` where the name begins.
     pub(super) place: Place,
+    /// The bracket that opens it; none for a plain value.
+    pub(super) bracket: Option<char>,
+    /// The name before the bracket; empty where there is none.
+    pub(super) name: Box<str>,
     children: Vec<Child>,
 }
 
@@ -31,7 +35,7 @@ struct Word {
 impl Node {
     /// A value at this place that holds nothing.
     pub(super) fn at(place: Place) -> Self {
-        Self { place, children: Vec::new() }
+        Self { place, ..Self::default() }
     }
 
     /// The value at `index`, or this one where the text holds no such value.
@@ -61,11 +65,59 @@ const DEPTH_LIMIT: usize = 256;
 
 /// Walks over the text and returns the node of its outermost value.
 pub(super) fn scan(text: &str) -> Node {
+    let mut stack = walk(text, None);
+    while stack.len() > 1 {
+        close(&mut stack);
+    }
+    let mut bottom = stack.pop().unwrap_or_default();
+    bottom.finish_value();
+    let mut children = bottom.children;
+    children.pop().map(|child| child.node).unwrap_or_default()
+}
+
+/// A bracket that is open at some place, and what has been read in it last.
+pub(super) struct Open {
+    /// The bracket; none for the file itself.
+    pub(super) bracket: Option<char>,
+    /// The name before it, which may be empty.
+    pub(super) name: Box<str>,
+    /// Where it begins, its name included.
+    pub(super) place: Place,
+    /// The key whose value is being read.
+    pub(super) key: Option<String>,
+    /// The value, or perhaps the key, that has been read and not yet ended.
+    pub(super) last: Option<String>,
+}
+
+/// The brackets open at a place, outermost first; the file itself comes first of all.
+pub(super) fn open_at(text: &str, place: Place) -> Vec<Open> {
+    let open = |frame: Frame| Open {
+        bracket: frame.bracket,
+        name: frame.name,
+        place: frame.place,
+        key: frame.key.map(|word| word.text),
+        last: frame.value.map(|value| value.text),
+    };
+    walk(text, Some(place)).into_iter().map(open).collect()
+}
+
+/// The text from a place on.
+pub(super) fn rest_at(text: &str, place: Place) -> &str {
+    let mut cursor = Cursor::new(text);
+    while cursor.place < place && cursor.next().is_some() {}
+    cursor.rest
+}
+
+/// Walks over the text, or to a place in it, and returns what is then open.
+fn walk(text: &str, until: Option<Place>) -> Vec<Frame> {
     let mut cursor = Cursor::new(text);
     // The frame at the bottom stands for the whole file.
     let mut stack = vec![Frame::at(cursor.place)];
     while let Some(c) = cursor.peek() {
         let place = cursor.place;
+        if until.is_some_and(|until| place >= until) {
+            break;
+        }
         match c {
             '(' | '[' | '{' => {
                 cursor.next();
@@ -74,7 +126,10 @@ pub(super) fn scan(text: &str) -> Node {
                 }
                 // `Fuse(` begins at its name.
                 let name = stack.last_mut().and_then(|frame| frame.value.take());
-                stack.push(Frame::at(name.map_or(place, |value| value.node.place)));
+                let (place, name) =
+                    name.map_or((place, String::new()), |value| (value.node.place, value.text));
+                let (bracket, name) = (Some(c), name.into_boxed_str());
+                stack.push(Frame { place, bracket, name, ..Frame::default() });
             }
             ')' | ']' | '}' => {
                 cursor.next();
@@ -117,13 +172,7 @@ pub(super) fn scan(text: &str) -> Node {
             }
         }
     }
-    while stack.len() > 1 {
-        close(&mut stack);
-    }
-    let mut bottom = stack.pop().unwrap_or_default();
-    bottom.finish_value();
-    let mut children = bottom.children;
-    children.pop().map(|child| child.node).unwrap_or_default()
+    stack
 }
 
 /// Whether a text holds nothing but space and comments.
@@ -147,6 +196,8 @@ pub(super) fn is_blank(text: &str) -> bool {
 #[derive(Default)]
 struct Frame {
     place: Place,
+    bracket: Option<char>,
+    name: Box<str>,
     children: Vec<Child>,
     key: Option<Word>,
     value: Option<Value>,
@@ -188,7 +239,12 @@ fn close(stack: &mut Vec<Frame>) {
         if let Some(outer) = stack.last_mut() {
             outer.value = Some(Value {
                 text: String::new(),
-                node: Node { place: frame.place, children: frame.children },
+                node: Node {
+                    place: frame.place,
+                    bracket: frame.bracket,
+                    name: frame.name,
+                    children: frame.children,
+                },
             });
         }
     }

@@ -6,11 +6,8 @@
 
 use std::collections::BTreeMap;
 
-use super::catalogue::{
-    CATALOGUE,
-    FieldDefault::{Absent, Required, Text as Word},
-    FieldKind, FieldSpec, KindSpec,
-};
+use super::catalogue::{CATALOGUE, KindSpec};
+use super::common::{PART_FIELDS, TEST_POINT, TEST_POINT_FIELDS};
 use super::expand::{ENTRY_LIMIT, Written, expand_names, too_many};
 use super::fields::{Known, build, names_another};
 use super::file::{Findings, REPEAT, StationFile, SystemFile, quoted};
@@ -23,40 +20,6 @@ use super::{
 };
 use crate::diagnostic::Place;
 use crate::units::significant;
-
-/// The fields every part has.
-pub static PART_FIELDS: [FieldSpec; 7] = [
-    text_field("id", Required, "its name, unique in the system"),
-    text_field("at", Required, "the station where it is worked on"),
-    text_field("label", Absent, "its placard; left out: its id"),
-    text_field("seen_at", Absent, "the station where its indication is seen"),
-    text_field("group", Absent, "the parts replaced together with it"),
-    FieldSpec {
-        name: "minutes",
-        kind: FieldKind::Number { unit: "min", above: 0.0, most: 10_000.0 },
-        default: Absent,
-        doc: "minutes to replace it",
-    },
-    text_field("stock", Word(""), "its stock number"),
-];
-
-/// The name of a test point's entry.
-const TEST_POINT: &str = "TestPoint";
-
-/// The fields of a test point.
-static TEST_POINT_FIELDS: [FieldSpec; 3] = [
-    text_field("id", Required, "its name, unique among the test points"),
-    FieldSpec { name: "net", kind: FieldKind::Net, default: Required, doc: "the net it touches" },
-    text_field("at", Required, "the station where it can be reached"),
-];
-
-const fn text_field(
-    name: &'static str,
-    default: super::FieldDefault,
-    doc: &'static str,
-) -> FieldSpec {
-    FieldSpec { name, kind: FieldKind::Text, default, doc }
-}
 
 /// Most minutes to reach or open a station.
 const MINUTES_LIMIT: f64 = 10_000.0;

@@ -1,0 +1,127 @@
+//! Everything found wrong in one reading of a file.
+//!
+//! A file can be wrong in a thousand places. What is kept and compared is bounded, so
+//! that the worst file is answered in a moment.
+
+use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean};
+
+/// Longest piece of an author's text that a message repeats.
+const QUOTED_CHARS: usize = 40;
+
+/// The start of a text, as far as a message repeats it.
+pub(super) fn short(text: &str) -> &str {
+    text.char_indices().nth(QUOTED_CHARS).map_or(text, |(end, _)| &text[..end])
+}
+
+/// An author's text as a message repeats it.
+pub(super) fn quoted(text: &str) -> String {
+    let start = short(text);
+    let dots = if start.len() < text.len() { "…" } else { "" };
+    format!("`{start}{dots}`")
+}
+
+/// Everything found wrong so far.
+#[derive(Clone, Debug)]
+pub(super) struct Findings {
+    file: String,
+    list: Vec<Diagnostic>,
+    errors: usize,
+    comparisons: usize,
+}
+
+/// Beyond this many errors a reader is told to mend the first ones first: each
+/// further one costs a search for a suggestion and helps nobody.
+const ERROR_LIMIT: usize = 100;
+
+/// Most words looked at for suggestions in one run; enough for dozens of slips in the
+/// largest system.
+const COMPARISON_LIMIT: usize = 200_000;
+
+/// Beyond this many warnings no more are kept.
+const WARNING_LIMIT: usize = 1000;
+
+impl Findings {
+    pub(super) fn new(file: &str) -> Self {
+        Self { file: file.to_owned(), list: Vec::new(), errors: 0, comparisons: COMPARISON_LIMIT }
+    }
+
+    pub(super) fn error(
+        &mut self,
+        code: &'static str,
+        place: Place,
+        message: impl Into<String>,
+        hint: Option<String>,
+    ) {
+        self.errors += 1;
+        if self.errors <= ERROR_LIMIT {
+            self.push(Severity::Error, code, place, message.into(), hint);
+        }
+    }
+
+    pub(super) fn warning(
+        &mut self,
+        code: &'static str,
+        place: Place,
+        message: impl Into<String>,
+        hint: Option<String>,
+    ) {
+        if self.list.len() < WARNING_LIMIT {
+            self.push(Severity::Warning, code, place, message.into(), hint);
+        }
+    }
+
+    fn push(
+        &mut self,
+        severity: Severity,
+        code: &'static str,
+        place: Place,
+        message: String,
+        hint: Option<String>,
+    ) {
+        self.list.push(Diagnostic {
+            severity,
+            code,
+            file: self.file.clone(),
+            place,
+            message,
+            hint,
+        });
+    }
+
+    /// "did you mean" for the nearest known word, while searching is worth its time.
+    pub(super) fn suggest<'a>(
+        &mut self,
+        typed: &str,
+        known: impl IntoIterator<Item = &'a str>,
+    ) -> Option<String> {
+        if self.errors >= ERROR_LIMIT || self.comparisons == 0 {
+            return None;
+        }
+        let comparisons = &mut self.comparisons;
+        let known = known.into_iter().inspect(|_| *comparisons = comparisons.saturating_sub(1));
+        did_you_mean(short(typed), known)
+    }
+
+    pub(super) fn has_errors(&self) -> bool {
+        self.errors > 0
+    }
+
+    /// The findings by place; what the copies of one line have in common is said once.
+    pub(super) fn into_sorted(mut self) -> Vec<Diagnostic> {
+        if self.errors > ERROR_LIMIT {
+            let more = self.errors - ERROR_LIMIT;
+            let last = self.list.iter().map(|d| d.place).max().unwrap_or_default();
+            self.push(
+                Severity::Error,
+                "too-many",
+                last,
+                format!("{more} more errors are not shown; mend the ones above first"),
+                None,
+            );
+        }
+        // The sort is stable, so findings of one place stay in the order made.
+        self.list.sort_by_key(|d| d.place);
+        self.list.dedup();
+        self.list
+    }
+}
