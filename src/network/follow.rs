@@ -15,11 +15,9 @@ use crate::circuit::{Converter, Kind, Lamp, NetId, PartId, TransformerRectifier,
 const LOCKED_DRAW: f64 = 5.0;
 /// Relative change of a conductance at which a balance is found: above what rounding
 /// leaves where a net hangs on insulation alone, far below anything that can be read.
-pub(super) const BALANCED: f64 = 1e-11;
-/// The same on the way to rest, where it only has to be seen what moves next.
-pub(super) const ROUGHLY_BALANCED: f64 = 1e-6;
+const BALANCED: f64 = 1e-11;
 /// The same after the last round, when the search has to end.
-const NEARLY_BALANCED: f64 = ROUGHLY_BALANCED;
+const NEARLY_BALANCED: f64 = 1e-6;
 /// Relative change below which a slope is mostly rounding.
 const ROUNDING: f64 = 1e-9;
 /// Alternating amperes through a follower that do not count: some last bits of a
@@ -69,9 +67,18 @@ pub(super) enum Due {
     Speeds(Vec<PartId>),
 }
 
+impl Due {
+    /// Whether nothing is due.
+    pub(super) fn is_nothing(&self) -> bool {
+        match self {
+            Self::All => false,
+            Self::Speeds(parts) => parts.is_empty(),
+        }
+    }
+}
+
 /// The search for a balance: what the last round did to each follower.
 pub(super) struct Search {
-    enough: f64,
     round: u32,
     trail: Vec<Trail>,
 }
@@ -86,10 +93,10 @@ struct Trail {
 }
 
 impl Search {
-    /// A new search among this many followers, down to a relative change of `enough`.
-    pub(super) fn new(followers: usize, enough: f64) -> Self {
+    /// A new search among this many followers.
+    pub(super) fn new(followers: usize) -> Self {
         let trail = Trail { had: f64::NAN, asked: f64::NAN, step: 1.0 };
-        Self { enough, round: 0, trail: vec![trail; followers] }
+        Self { round: 0, trail: vec![trail; followers] }
     }
 
     /// Lets every follower answer to its voltage; `watts` are what the machines among
@@ -115,13 +122,13 @@ impl Search {
             trail.step = trail.next_step(had, asked, self.round);
             (trail.had, trail.asked) = (had, asked);
             if let Some(speed) = follower.speed(solution, state)
-                && (speed - state.speed[index]).abs() > self.enough
+                && (speed - state.speed[index]).abs() > BALANCED
             {
                 speeds.push((follower.part, speed));
             }
         }
         let last = self.round + 1 >= ROUNDS;
-        let enough = if last { NEARLY_BALANCED } else { self.enough };
+        let enough = if last { NEARLY_BALANCED } else { BALANCED };
         if largest.0 <= enough && (speeds.is_empty() || last) {
             return Balance::Found;
         }
@@ -241,6 +248,17 @@ impl Follower {
             Law::Converter(c) => (c.dc, c.ret),
             Law::Vibrator(v) => (v.dc, v.ret),
             Law::Rectifier(_, [a, _, c]) => (*a, *c),
+        }
+    }
+
+    /// The nets on whose direct voltages its conductance depends.
+    pub(super) fn watched(&self) -> [NetId; 2] {
+        match &self.law {
+            Law::Rectifier(t, _) => [t.plus, t.minus],
+            Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => {
+                let (a, b) = self.nets();
+                [a, b]
+            }
         }
     }
 

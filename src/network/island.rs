@@ -1,18 +1,17 @@
-//! Nets that hang together, and what of their admittance matrix never changes.
+//! Nets that hang together, and how their elements make up a matrix.
 //!
-//! Of all that stands in an island only contacts, gated supplies, filaments and rotors
-//! depend on the state. The rest is summed up once; a matrix for a state is that sum with the
-//! closed contacts, the filaments and the rotors added.
+//! Every entry of a matrix is the sum of what the elements put there, taken in the
+//! order of the elements. So an entry can be worked out again by itself when one of
+//! its elements has changed, and comes out as it would in a matrix made afresh, to the
+//! last bit.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
-use num_complex::Complex64;
-
-use super::element::{self, Element, Form, Gate, Matrix, siemens};
-use super::sparse::{Plan, Scalar};
-use super::state::{State, Turning};
-use crate::circuit::{AIRFRAME, NetId, PartId};
+use super::element::{self, Element, Form, Matrix};
+use super::sparse::{Factored, Plan, Scalar, Singular, Top};
+use super::state::State;
+use crate::circuit::{AIRFRAME, NetId};
 
 /// Nets that some state could join, other than through the airframe.
 #[derive(Debug)]
@@ -21,282 +20,338 @@ pub(super) struct Island {
     pub plan: Arc<Plan>,
     /// Its nets, by place in the plan.
     pub nets: Vec<NetId>,
-    /// Whether a direct-current supply stands in it.
-    pub supplied: bool,
-    /// Currents that its standing supplies drive into its nets when shorted, by place.
-    supply_amps: Vec<f64>,
-    gated: Vec<Gated>,
     /// The pairs of places the plan was made for, to know the same structure again.
     pub pairs: Vec<(u32, u32)>,
+    /// The steps on which the voltages of filaments and motors hang.
+    pub top: Top,
+    /// Whether the volts of a supply in it go with what another part is fed.
+    pub fed_through_parts: bool,
+    /// Its supplies of direct current among all elements.
+    supplies: Vec<u32>,
+    /// Its elements, in order.
     elements: Vec<u32>,
-    contacts: Vec<Contact>,
-    filaments: Vec<(PartId, Corners)>,
-    direct: Vec<f64>,
-    /// By frequency that a machine in it is rated for.
-    phasors: Vec<(f64, OnceLock<Fixed>)>,
+    /// By element: where its values start. Each has as many as its matrix has entries.
+    starts: Vec<u32>,
+    /// By value: the slot it goes to, [`NOWHERE`] for the airframe's.
+    slots: Vec<u32>,
+    /// Which of `elements` depend on the state.
+    variable: Vec<u32>,
+    /// Which of `variable` are filaments.
+    filaments: Vec<u32>,
+    /// By slot: where its values start in `sums`.
+    firsts: Vec<u32>,
+    /// By slot: the values that add up to its entry, in order.
+    sums: Vec<u32>,
 }
 
-/// Where a two-terminal element's entries stand: two on the diagonal, two off it.
-type Corners = [u32; 4];
+/// The slot of a value that goes into no matrix.
+const NOWHERE: u32 = u32::MAX;
 
-#[derive(Debug)]
-struct Contact {
-    gate: Gate,
-    part: PartId,
-    siemens: f64,
-    at: Corners,
-}
+/// A change to no element.
+const NO_PLACE: u32 = u32::MAX;
 
-/// A supply that is there only in some states.
-#[derive(Debug)]
-struct Gated {
-    gate: Gate,
-    part: PartId,
-    /// Whether its amperes go with what the state holds as the part's speed.
-    follows: bool,
-    /// Amperes when shorted.
-    amps: f64,
-    /// The places of its terminals.
-    places: [Option<u32>; 2],
-}
-
-/// The part of a phasor matrix that does not depend on the state, and the rotors.
-#[derive(Debug)]
-struct Fixed {
-    values: Vec<Complex64>,
-    rotors: Vec<Rotor>,
-}
-
-#[derive(Debug)]
-struct Rotor {
-    part: PartId,
-    at: [u32; 9],
-    standing: [Complex64; 9],
-    forward: [Complex64; 9],
-    backward: [Complex64; 9],
-}
-
-/// What islands are made from.
+/// Elements as they are in a network: those of the sound circuit, some exchanged.
 #[derive(Clone, Copy)]
 pub(super) struct Wiring<'a> {
-    /// All elements.
-    pub elements: &'a [Element],
-    /// By net: island and place in it; `None` for the airframe.
-    pub places: &'a [Option<(u32, u32)>],
+    /// All elements of the sound circuit.
+    pub sound: &'a [Element],
+    /// Those that differ, by index, in order.
+    pub exchanged: &'a [(u32, Element)],
     /// Siemens of insulation from every net to the airframe.
     pub leak: f64,
 }
 
-impl Wiring<'_> {
-    fn place(&self, net: NetId) -> Option<u32> {
-        self.places[net.index()].map(|(_, local)| local)
-    }
-
-    /// The slots of an element's matrix, row by row. Entries of the airframe go to the
-    /// one slot past the end, which nothing reads.
-    fn slots(&self, plan: &Plan, e: &Element) -> [u32; 36] {
-        let mut slots = [plan.slots() as u32; 36];
-        let n = e.terminals().len();
-        for (row, a) in e.terminals().iter().enumerate() {
-            for (column, b) in e.terminals().iter().enumerate() {
-                if let (Some(a), Some(b)) = (self.place(*a), self.place(*b)) {
-                    slots[row * n + column] = plan.slot(a, b);
-                }
-            }
-        }
-        slots
-    }
-
-    fn corners(&self, plan: &Plan, e: &Element) -> Corners {
-        let slots = self.slots(plan, e);
-        [slots[0], slots[3], slots[1], slots[2]]
-    }
-
-    /// Insulation and the elements that do not depend on the state.
-    fn fixed<T: Scalar>(
-        &self,
-        plan: &Plan,
-        members: &[u32],
-        matrix: impl Fn(&Form) -> Option<Matrix<T>>,
-    ) -> Vec<T> {
-        let mut values = vec![T::zero(); plan.slots() + 1];
-        values[..plan.nodes()].fill(T::from(self.leak));
-        for index in members {
-            let e = &self.elements[*index as usize];
-            if let Some(y) = matrix(&e.form) {
-                let n = e.terminals().len();
-                for (slot, y) in self.slots(plan, e)[..n * n].iter().zip(y) {
-                    values[*slot as usize] += y;
-                }
-            }
-        }
-        values
+impl<'a> Wiring<'a> {
+    /// An element as it is.
+    pub(super) fn element(&self, index: u32) -> &'a Element {
+        let exchanged = self.exchanged.iter().find(|(at, _)| *at == index);
+        exchanged.map_or(&self.sound[index as usize], |(_, element)| element)
     }
 }
 
+/// The matrix of an island as it stands at present, with its factors.
+#[derive(Debug)]
+pub(super) struct Stamped<T> {
+    /// What each element puts in, laid out as the island says.
+    values: Vec<T>,
+    /// By variable element: what its values were worked out for.
+    conditions: Vec<f64>,
+    /// The exchanged elements that are in it.
+    exchanged: Vec<(u32, Element)>,
+    /// Slots whose sums are out of date.
+    stale: Vec<u32>,
+    factored: Factored<T>,
+}
+
 impl Island {
-    /// An island of these members; `hertz` are the frequencies that the machines in it
-    /// are rated for.
+    /// An island of these members, with this plan for its structure.
     pub(super) fn new(
         plan: Arc<Plan>,
         members: Members,
-        hertz: Vec<f64>,
-        wiring: Wiring<'_>,
+        all: &[Element],
+        places: &[Option<(u32, u32)>],
+        watched: &[NetId],
     ) -> Self {
         let Members { nets, elements, pairs } = members;
-        let mut island = Self {
-            direct: wiring.fixed(&plan, &elements, element::fixed_direct),
-            supplied: false,
-            supply_amps: vec![0.0; nets.len()],
-            gated: Vec::new(),
-            contacts: Vec::new(),
-            filaments: Vec::new(),
-            phasors: hertz.into_iter().map(|hertz| (hertz, OnceLock::new())).collect(),
-            plan,
-            nets,
-            pairs,
-            elements,
-        };
-        for index in &island.elements {
-            let e = &wiring.elements[*index as usize];
+        let (mut starts, mut slots) = (Vec::with_capacity(elements.len()), Vec::new());
+        let (mut variable, mut filaments, mut ends) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut supplies, mut fed_through_parts) = (Vec::new(), false);
+        let place = |net: &NetId| places[net.index()].map(|(_, local)| local);
+        for (at, index) in (0..).zip(&elements) {
+            let e = &all[*index as usize];
+            starts.push(slots.len() as u32);
+            for a in e.terminals() {
+                for b in e.terminals() {
+                    let both = place(a).zip(place(b));
+                    slots.push(both.map_or(NOWHERE, |(a, b)| plan.slot(a, b)));
+                }
+            }
+            // A part that is open has left an element behind that does nothing; whether
+            // it follows the state does not matter then.
+            if e.form.follows_state() {
+                if matches!(e.form, Form::Filament) {
+                    filaments.push(variable.len() as u32);
+                }
+                variable.push(at);
+            }
+            if matches!(e.form, Form::Filament) {
+                ends.extend(e.terminals().iter().filter_map(place));
+            }
             match &e.form {
-                Form::Contact { gate, ohms } => island.contacts.push(Contact {
-                    gate: *gate,
-                    part: e.part,
-                    siemens: siemens(*ohms),
-                    at: wiring.corners(&island.plan, e),
-                }),
-                Form::Filament => {
-                    island.filaments.push((e.part, wiring.corners(&island.plan, e)));
-                }
-                Form::Supply { volts, ohms } => {
-                    let amps = volts * siemens(*ohms);
-                    island.supplied |= amps != 0.0;
-                    for (net, amps) in e.nets.into_iter().zip([amps, -amps]) {
-                        if let Some(place) = wiring.place(net) {
-                            island.supply_amps[place as usize] += amps;
-                        }
-                    }
-                }
-                Form::GatedSupply { gate, volts, ohms, follows } => {
-                    island.contacts.push(Contact {
-                        gate: *gate,
-                        part: e.part,
-                        siemens: siemens(*ohms),
-                        at: wiring.corners(&island.plan, e),
-                    });
-                    island.supplied |= *volts != 0.0;
-                    island.gated.push(Gated {
-                        gate: *gate,
-                        part: e.part,
-                        follows: *follows,
-                        amps: volts * siemens(*ohms),
-                        places: [wiring.place(e.nets[0]), wiring.place(e.nets[1])],
-                    });
+                Form::Supply { .. } => supplies.push(*index),
+                Form::GatedSupply { follows, .. } => {
+                    supplies.push(*index);
+                    fed_through_parts |= follows;
                 }
                 Form::Absent
                 | Form::Branch(_)
+                | Form::Contact { .. }
+                | Form::Filament
                 | Form::Phase { .. }
                 | Form::Coupling { .. }
                 | Form::Coupled(_)
                 | Form::Rotor { .. } => {}
             }
         }
-        island
+        let mut firsts = vec![0_u32; plan.slots() + 1];
+        for slot in slots.iter().filter(|slot| **slot != NOWHERE) {
+            firsts[*slot as usize + 1] += 1;
+        }
+        for slot in 1..firsts.len() {
+            firsts[slot] += firsts[slot - 1];
+        }
+        let mut next = firsts.clone();
+        let mut sums = vec![0; firsts[plan.slots()] as usize];
+        for (value, slot) in (0..).zip(&slots).filter(|(_, slot)| **slot != NOWHERE) {
+            sums[next[*slot as usize] as usize] = value;
+            next[*slot as usize] += 1;
+        }
+        let here = |net: &&NetId| nets.binary_search(net).is_ok();
+        ends.extend(watched.iter().filter(here).filter_map(place));
+        let top = plan.top(ends);
+        Self {
+            plan,
+            nets,
+            pairs,
+            top,
+            fed_through_parts,
+            supplies,
+            elements,
+            starts,
+            slots,
+            variable,
+            filaments,
+            firsts,
+            sums,
+        }
     }
 
-    /// The currents that its supplies drive into its nets when shorted, by place.
-    pub(super) fn supply_amps(&self, state: &State) -> Vec<f64> {
-        let mut amps = self.supply_amps.clone();
-        for gated in self.gated.iter().filter(|g| g.gate.closed(g.part, state)) {
-            let times = if gated.follows { state.speed[gated.part.index()] } else { 1.0 };
-            for (place, sign) in gated.places.iter().zip([1.0, -1.0]) {
-                if let Some(place) = place {
-                    amps[*place as usize] += sign * times * gated.amps;
+    /// The place of an element among those of the island.
+    fn place_of(&self, element: u32) -> u32 {
+        self.elements.binary_search(&element).map_or(NO_PLACE, |at| at as u32)
+    }
+
+    /// Currents that the supplies drive into the nets when shorted, by place; tells
+    /// whether any supply gives something in some state.
+    pub(super) fn supply_amps(
+        &self,
+        wiring: Wiring<'_>,
+        places: &[Option<(u32, u32)>],
+        state: &State,
+        amps: &mut [f64],
+    ) -> bool {
+        let mut supplied = false;
+        amps.fill(0.0);
+        for index in &self.supplies {
+            let e = wiring.element(*index);
+            supplied |= e.drives();
+            let driven = element::supply_amps(e, state);
+            for (net, driven) in e.nets.into_iter().zip([driven, -driven]) {
+                if let Some((_, place)) = places[net.index()] {
+                    amps[place as usize] += driven;
                 }
             }
         }
-        amps
+        supplied
     }
+}
 
-    /// The direct-current matrix in a state.
-    pub(super) fn direct(&self, state: &State) -> Vec<f64> {
-        let mut values = self.direct.clone();
-        self.add_two_terminal(&mut values, state);
-        values
-    }
-
-    /// The phasor matrix in a state at a frequency above zero.
-    pub(super) fn phasor(&self, state: &State, hertz: f64, wiring: Wiring<'_>) -> Vec<Complex64> {
-        if let Some((_, fixed)) = self.phasors.iter().find(|(rated, _)| *rated == hertz) {
-            let fixed = fixed.get_or_init(|| self.fixed(hertz, wiring));
-            self.add_variable(fixed.values.clone(), &fixed.rotors, state)
-        } else {
-            // A machine off its rated speed: worked out for this once.
-            let fixed = self.fixed(hertz, wiring);
-            self.add_variable(fixed.values, &fixed.rotors, state)
+impl<T: Scalar> Stamped<T> {
+    /// A matrix with nothing in it yet.
+    pub(super) fn new(island: &Island) -> Self {
+        Self {
+            values: vec![T::zero(); island.slots.len()],
+            conditions: vec![f64::NAN; island.variable.len()],
+            exchanged: Vec::new(),
+            stale: Vec::new(),
+            factored: Factored::new(&island.plan),
         }
     }
 
-    fn fixed(&self, hertz: f64, wiring: Wiring<'_>) -> Fixed {
-        let values =
-            wiring.fixed(&self.plan, &self.elements, |form| element::fixed_phasor(form, hertz));
-        let rotors = self
-            .elements
-            .iter()
-            .map(|index| &wiring.elements[*index as usize])
-            .filter_map(|e| {
-                let Form::Rotor { running, standing } = &e.form else { return None };
-                let y2 = standing.admittance(hertz);
-                let slots = wiring.slots(&self.plan, e);
-                Some(Rotor {
-                    part: e.part,
-                    at: std::array::from_fn(|at| slots[at]),
-                    standing: element::rotor(y2, y2),
-                    forward: element::rotor(running.admittance(hertz), y2),
-                    backward: element::rotor(y2, running.admittance(hertz)),
-                })
-            })
-            .collect();
-        Fixed { values, rotors }
-    }
-
-    fn add_variable(
-        &self,
-        mut values: Vec<Complex64>,
-        rotors: &[Rotor],
+    /// Puts every element in: for a new matrix, or one at another frequency.
+    pub(super) fn stamp_all(
+        &mut self,
+        island: &Island,
+        wiring: Wiring<'_>,
         state: &State,
-    ) -> Vec<Complex64> {
-        self.add_two_terminal(&mut values, state);
-        for rotor in rotors {
-            let y = match state.turning(rotor.part) {
-                Turning::Stands => &rotor.standing,
-                Turning::Forward => &rotor.forward,
-                Turning::Backward => &rotor.backward,
-            };
-            for (slot, y) in rotor.at.iter().zip(y) {
-                values[*slot as usize] += y;
-            }
+        matrix: impl Fn(&Element, &State) -> Matrix<T>,
+    ) {
+        self.exchanged.clear();
+        self.exchanged.extend(wiring.exchanged.iter().cloned());
+        self.conditions.fill(f64::NAN);
+        for (at, index) in (0..).zip(&island.elements) {
+            let y = matrix(wiring.element(*index), state);
+            let first = island.starts[at as usize] as usize;
+            let n = island.values_of(at);
+            self.values[first..first + n].copy_from_slice(&y[..n]);
         }
-        values
+        for (condition, at) in self.conditions.iter_mut().zip(&island.variable) {
+            let e = wiring.element(island.elements[*at as usize]);
+            *condition = element::condition(e, state).unwrap_or(f64::NAN);
+        }
+        for slot in 0..island.plan.slots() as u32 {
+            self.sum(island, wiring.leak, slot);
+        }
+        self.stale.clear();
     }
 
-    fn add_two_terminal<T: Scalar>(&self, values: &mut [T], state: &State) {
-        let mut add = |[a, b, ab, ba]: Corners, siemens: f64| {
-            let y = T::from(siemens);
-            values[a as usize] += y;
-            values[b as usize] += y;
-            values[ab as usize] -= y;
-            values[ba as usize] -= y;
-        };
-        for contact in &self.contacts {
-            if contact.gate.closed(contact.part, state) {
-                add(contact.at, contact.siemens);
+    /// Brings in what has changed: exchanged elements, and what follows the state.
+    pub(super) fn follow(
+        &mut self,
+        island: &Island,
+        wiring: Wiring<'_>,
+        state: &State,
+        matrix: impl Fn(&Element, &State) -> Matrix<T>,
+    ) {
+        if self.exchanged != wiring.exchanged {
+            let before = std::mem::take(&mut self.exchanged);
+            for (index, _) in &before {
+                self.put(island, island.place_of(*index), wiring, state, &matrix);
+                // What its condition is now shall be looked at again.
+                let place = island.place_of(*index);
+                if let Ok(at) = island.variable.binary_search(&place) {
+                    self.conditions[at] = f64::NAN;
+                }
+            }
+            self.exchanged = before;
+            self.exchanged.clear();
+            self.exchanged.extend(wiring.exchanged.iter().cloned());
+        }
+        for (at, place) in island.variable.iter().enumerate() {
+            let e = &wiring.sound[island.elements[*place as usize] as usize];
+            // An exchanged element answers for itself below.
+            if let Some(condition) = element::condition(e, state)
+                && condition != self.conditions[at]
+            {
+                self.conditions[at] = condition;
+                self.put(island, *place, wiring, state, &matrix);
             }
         }
-        for (part, at) in &self.filaments {
-            add(*at, state.conductance[part.index()]);
+        for at in 0..self.exchanged.len() {
+            let place = island.place_of(self.exchanged[at].0);
+            self.put(island, place, wiring, state, &matrix);
         }
+        self.sum_stale(island, wiring.leak);
+    }
+
+    /// The same where nothing but the conductance of filaments can have changed.
+    pub(super) fn follow_filaments(
+        &mut self,
+        island: &Island,
+        wiring: Wiring<'_>,
+        state: &State,
+        matrix: impl Fn(&Element, &State) -> Matrix<T>,
+    ) {
+        for at in &island.filaments {
+            let place = island.variable[*at as usize];
+            let e = wiring.element(island.elements[place as usize]);
+            let condition = element::condition(e, state).unwrap_or(f64::NAN);
+            if condition != self.conditions[*at as usize] {
+                self.conditions[*at as usize] = condition;
+                self.put(island, place, wiring, state, &matrix);
+            }
+        }
+        self.sum_stale(island, wiring.leak);
+    }
+
+    /// Works out the values of one element again.
+    fn put(
+        &mut self,
+        island: &Island,
+        place: u32,
+        wiring: Wiring<'_>,
+        state: &State,
+        matrix: &impl Fn(&Element, &State) -> Matrix<T>,
+    ) {
+        if place == NO_PLACE {
+            return;
+        }
+        let y = matrix(wiring.element(island.elements[place as usize]), state);
+        let first = island.starts[place as usize] as usize;
+        for (at, y) in (first..first + island.values_of(place)).zip(y) {
+            if self.values[at] != y {
+                self.values[at] = y;
+                if island.slots[at] != NOWHERE {
+                    self.stale.push(island.slots[at]);
+                }
+            }
+        }
+    }
+
+    fn sum_stale(&mut self, island: &Island, leak: f64) {
+        while let Some(slot) = self.stale.pop() {
+            self.sum(island, leak, slot);
+        }
+    }
+
+    fn sum(&mut self, island: &Island, leak: f64, slot: u32) {
+        let (first, last) = (island.firsts[slot as usize], island.firsts[slot as usize + 1]);
+        let insulation = if (slot as usize) < island.plan.nodes() { leak } else { 0.0 };
+        let sum = island.sums[first as usize..last as usize]
+            .iter()
+            .fold(T::from(insulation), |sum, value| sum + self.values[*value as usize]);
+        self.factored.set(&island.plan, slot, sum);
+    }
+
+    /// Brings the factors up to date; tells whether that changed any.
+    ///
+    /// # Errors
+    /// [`Singular`] with the place of a net that hangs in the air.
+    pub(super) fn refactor(&mut self, island: &Island) -> Result<bool, Singular> {
+        self.factored.refactor(&island.plan)
+    }
+
+    /// The factors, as last brought up to date.
+    pub(super) fn factors(&self) -> &Factored<T> {
+        &self.factored
+    }
+}
+
+impl Island {
+    /// How many values an element puts in.
+    fn values_of(&self, place: u32) -> usize {
+        let next = self.starts.get(place as usize + 1).map_or(self.slots.len(), |s| *s as usize);
+        next - self.starts[place as usize] as usize
     }
 }
 
@@ -378,6 +433,7 @@ impl Joined {
 
 #[cfg(test)]
 mod tests {
+    use super::*;
     use crate::network::tests::network;
 
     #[test]
@@ -395,7 +451,9 @@ mod tests {
         let islands: Vec<Vec<u32>> =
             network.islands().iter().map(|i| i.nets.iter().map(|net| net.0).collect()).collect();
         assert_eq!(islands, [vec![1, 2], vec![3, 4]]);
-        let supplied: Vec<bool> = network.islands().iter().map(|i| i.supplied).collect();
+        let state = State::at_rest(network.circuit());
+        let supplied: Vec<bool> =
+            (0..2).map(|number| network.supply_amps(number, &state, &mut [0.0; 2])).collect();
         assert_eq!(supplied, [true, false]);
     }
 }

@@ -24,6 +24,25 @@ enum Make {
 }
 
 impl Machine {
+    /// The machine that a part is, if it is one; where it stands is filled in later.
+    pub(super) fn of(part: PartId, kind: &Kind) -> Option<Self> {
+        let make = if let Kind::Converter(c) = kind {
+            Make::Converter(c.clone())
+        } else if let Kind::Vibrator(v) = kind {
+            Make::Vibrator(v.clone())
+        } else if let Kind::Alternator(a) = kind {
+            Make::Alternator(a.clone())
+        } else {
+            return None;
+        };
+        Some(Self { part, phases: Vec::new(), island: None, make })
+    }
+
+    /// The same with its phases among the elements and its island.
+    pub(super) fn placed(self, phases: Vec<u32>, island: Option<u32>) -> Self {
+        Self { phases, island, ..self }
+    }
+
     /// Whether it gives anything when it turns.
     pub(super) fn gives(&self) -> bool {
         match &self.make {
@@ -98,18 +117,7 @@ impl Machine {
 pub(super) fn machines(circuit: &Circuit, elements: &[Element]) -> Vec<Machine> {
     let mut machines: Vec<Machine> = circuit
         .parts_with_ids()
-        .filter_map(|(part, p)| {
-            let make = if let Kind::Converter(c) = &p.kind {
-                Make::Converter(c.clone())
-            } else if let Kind::Vibrator(v) = &p.kind {
-                Make::Vibrator(v.clone())
-            } else if let Kind::Alternator(a) = &p.kind {
-                Make::Alternator(a.clone())
-            } else {
-                return None;
-            };
-            Some(Machine { part, phases: Vec::new(), island: None, make })
-        })
+        .filter_map(|(part, p)| Machine::of(part, &p.kind))
         .collect();
     for (at, e) in elements.iter().enumerate() {
         if matches!(e.form, Form::Phase { .. })

@@ -1,10 +1,10 @@
 //! What can be asked of a network besides its voltages: ohms with everything dead, and
 //! how well Kirchhoff's current law is kept.
 
-use super::element::{self, Element, Form, Matrix, siemens};
+use super::element::{self, Element, Form, Matrix};
 use super::solution::Solution;
 use super::solve::{Network, SolveError};
-use super::sparse::{Factored, Scalar};
+use super::sparse::Scalar;
 use super::state::{Flow, PartState, State};
 use crate::circuit::{Kind, NetId, PartId};
 
@@ -64,17 +64,16 @@ impl Network {
             if ends == [None, None] {
                 continue;
             }
-            let mut factored = Factored::default();
             let mut solved = vec![0.0; island.nets.len()];
             for (end, amps) in ends.iter().zip([1.0, -1.0]) {
                 if let Some(local) = end {
                     solved[*local] += amps;
                 }
             }
-            factored
-                .update(&island.plan, island.direct(cold))
-                .map_err(|s| self.floating(island, s.node))?;
-            factored.solve(&island.plan, &mut solved);
+            let mut workspace = self.workspace();
+            let probed = self.probe_direct(number, cold, &mut solved, &mut workspace);
+            self.give_back(workspace);
+            probed?;
             for (net, solved) in island.nets.iter().zip(solved) {
                 volts[net.index()] = solved;
             }
@@ -93,22 +92,7 @@ impl Network {
         self.miss(
             &mut missed,
             |e| element::direct_matrix(e, state),
-            |e| match &e.form {
-                Form::Supply { volts, ohms } => Some(volts * siemens(*ohms)),
-                Form::GatedSupply { gate, volts, ohms, follows } if gate.closed(e.part, state) => {
-                    let times = if *follows { state.speed[e.part.index()] } else { 1.0 };
-                    Some(times * volts * siemens(*ohms))
-                }
-                Form::GatedSupply { .. }
-                | Form::Absent
-                | Form::Branch(_)
-                | Form::Contact { .. }
-                | Form::Filament
-                | Form::Phase { .. }
-                | Form::Coupling { .. }
-                | Form::Coupled(_)
-                | Form::Rotor { .. } => None,
-            },
+            |e| Some(element::supply_amps(e, state)),
             &solution.dc,
         );
         for group in &solution.ac {

@@ -9,7 +9,6 @@
 //! moving at a time; what still goes round does chatter.
 
 use super::element::siemens;
-use super::follow::{BALANCED, ROUGHLY_BALANCED};
 use super::protect::{BREAKER, FUSE};
 use super::solution::Solution;
 use super::solve::{Network, SolveError, Workspace};
@@ -250,18 +249,24 @@ impl Network {
     ///
     /// # Errors
     /// [`SolveError`] when some state on the way has no solution.
-    pub fn settle(&self, mut state: State) -> Result<Settled, SolveError> {
-        let mut workspace = Workspace::default();
+    pub fn settle(&self, state: State) -> Result<Settled, SolveError> {
+        let mut workspace = self.workspace();
+        let settled = self.settle_in(state, &mut workspace);
+        self.give_back(workspace);
+        settled
+    }
+
+    fn settle_in(
+        &self,
+        mut state: State,
+        workspace: &mut Workspace,
+    ) -> Result<Settled, SolveError> {
         let mut events = Vec::new();
         // States since the last change that cannot be undone by itself, to see a cycle.
         let mut seen: Vec<Seen> = Vec::new();
         let mut moving = Moving::Together;
-        // At rest as far as one can tell from this; made exact before it is believed.
-        let mut rough: Option<Solution> = None;
         for _ in 0..STEP_LIMIT {
-            let exact = rough.is_some();
-            let enough = if exact { BALANCED } else { ROUGHLY_BALANCED };
-            let solution = self.balance_in(&mut state, rough.take(), enough, &mut workspace)?;
+            let solution = self.balance_in(&mut state, workspace)?;
             self.note_paralleled(&state, &solution, &mut events);
             let before =
                 seen.iter().position(|s| s.parts == state.parts && s.turn == moving.turn());
@@ -292,14 +297,12 @@ impl Network {
             } else if self.open_protection(&mut state, std::slice::from_ref(&solution), &mut events)
             {
                 (seen, moving) = (Vec::new(), Moving::Together);
-            } else if exact {
+            } else {
                 let stop = StopReason::Steady;
                 return Ok(Settled { state, solution, cycle: Vec::new(), events, stop });
-            } else {
-                rough = Some(solution);
             }
         }
-        let solution = self.balance_in(&mut state, None, BALANCED, &mut workspace)?;
+        let solution = self.balance_in(&mut state, workspace)?;
         let stop = StopReason::StepLimit(STEP_LIMIT);
         Ok(Settled { state, solution, cycle: Vec::new(), events, stop })
     }
@@ -315,7 +318,7 @@ impl Network {
         let before = events.len();
         for part in moving.order(&self.movers().one_way, |part| *part) {
             let flow = state.flow(part);
-            let kind = &self.circuit().part(part).kind;
+            let kind = self.kind(part);
             let next = if let Kind::Diode(d) = kind {
                 let forward = solution.dc_between(d.anode, d.cathode) - d.drop_volts;
                 conducts(flow, forward)
@@ -374,7 +377,7 @@ impl Network {
         operated: bool,
         solution: &Solution,
     ) -> Option<(bool, Event)> {
-        let kind = &self.circuit().part(part).kind;
+        let kind = self.kind(part);
         let moved = |next: bool, volts: f64| {
             let event = if next {
                 Event::Operates { part, volts }
@@ -437,7 +440,7 @@ impl Network {
         let before = events.len();
         for (part, rotor) in moving.order(&self.movers().machines, |(part, _)| *part) {
             let running = state.running(part);
-            let kind = &self.circuit().part(part).kind;
+            let kind = self.kind(part);
             let (next, event) = if let (Kind::Gyro(gyro), Some(nets)) = (kind, rotor) {
                 let turning = state.turning(part);
                 let next = gyro_turns(gyro, turning, solution.sequence_squares(nets));
@@ -500,7 +503,7 @@ impl Network {
             if !state.protector_closed(part) {
                 continue;
             }
-            let kind = &self.circuit().part(part).kind;
+            let kind = self.kind(part);
             let (rating, amps, seconds) = if let Kind::Breaker(b) = kind {
                 let amps = amps(b.line, b.load, b.ohms);
                 let seconds =

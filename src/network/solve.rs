@@ -5,23 +5,40 @@
 //! milliohms, as real ones do), so no branch current is needed as an unknown, and
 //! contacts in parallel share their current as they would on the aircraft.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 use num_complex::Complex64;
 
 use super::element::{self, Element, Form};
-use super::follow::{BALANCED, Balance, Due, Follower, Search};
-use super::island::{Island, Wiring, islands_of};
+use super::follow::{Balance, Due, Follower, Search};
+use super::island::{Island, Stamped, Wiring, islands_of};
 use super::machine::{Machine, machines};
 use super::solution::{AcGroup, Solution};
-use super::sparse::{Factored, Plan};
+use super::sparse::Plan;
 use super::state::State;
-use crate::circuit::{Circuit, Kind, NetId, PartId};
+use crate::circuit::{Circuit, Kind, NetId, Part, PartId};
 use crate::units::magnitude;
 
 /// A circuit ready to be solved: elements, islands and their elimination plans.
+///
+/// A circuit of which a few parts have turned into something else shares all of that
+/// with the one it was made from: see [`Network::with_parts`].
 #[derive(Clone, Debug)]
 pub struct Network {
+    sound: Arc<Sound>,
+    /// The parts that differ from the sound circuit, in part order.
+    changed: Vec<(PartId, Kind)>,
+    /// The elements that differ, in order.
+    exchanged: Vec<(u32, Element)>,
+    followers: Arc<[Follower]>,
+    machines: Arc<[Machine]>,
+    /// The circuit with its changed parts, once somebody asks for it.
+    circuit: OnceLock<Arc<Circuit>>,
+}
+
+/// What circuits of the same structure share.
+#[derive(Debug)]
+struct Sound {
     circuit: Arc<Circuit>,
     elements: Vec<Element>,
     islands: Vec<Arc<Island>>,
@@ -29,9 +46,10 @@ pub struct Network {
     places: Vec<Option<(u32, u32)>>,
     inner_names: Vec<String>,
     inside: Vec<(PartId, [NetId; 3])>,
-    followers: Vec<Follower>,
-    machines: Vec<Machine>,
     movers: Movers,
+    /// Workspaces nobody is using. What is in one makes no difference to what comes
+    /// out, only to how soon: neighbouring states share most of their factors.
+    idle: Mutex<Vec<Workspace>>,
 }
 
 /// The parts that move by themselves, in part order.
@@ -65,25 +83,69 @@ pub enum SolveError {
     },
 }
 
+/// Parts that may differ between circuits that share everything else.
+const MOST_CHANGED: usize = 8;
+/// Workspaces kept for later: about one for each thread that settles.
+const MOST_IDLE: usize = 16;
+
 /// Shaft speed below which a machine gives nothing to speak of.
 const LEAST_SPEED: f64 = 0.02;
 
 /// What one solution leaves for the next: matrices and their factors, of which only
 /// what a change can reach is worked out again.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub(super) struct Workspace {
-    direct: Vec<(u32, Factored<f64>)>,
+    /// By island, once it has been solved.
+    direct: Vec<Option<Direct>>,
     phasors: Vec<Phasors>,
 }
 
+/// Direct current in one island.
+#[derive(Debug)]
+struct Direct {
+    stamped: Stamped<f64>,
+    /// Whether its matrix has been put together.
+    begun: bool,
+    /// Whether supplies stand in it that give something in some state.
+    supplied: bool,
+    /// What its supplies drive into its nets when shorted.
+    amps: Vec<f64>,
+    /// The same with all that lies below the top dealt with.
+    below: Vec<f64>,
+    /// Volts by place.
+    volts: Vec<f64>,
+}
+
+/// What is to become of islands without a supply.
+#[derive(Clone, Copy, PartialEq)]
+enum Dead {
+    /// Nothing: they stand at zero.
+    LeftAlone,
+    /// They are factored like the others.
+    SolvedToo,
+}
+
+/// Phasors in one island at one frequency.
+#[derive(Debug)]
 struct Phasors {
     island: u32,
+    /// A frequency that a machine is rated for, or the last other one.
     hertz: f64,
-    factored: Factored<Complex64>,
+    rated: bool,
+    stamped: Stamped<Complex64>,
+    /// Whether the matrix has been put together for this frequency.
+    begun: bool,
     /// Whether the matrix is known to be that of the present state.
     current: bool,
     /// What one volt of a machine sets up at the island's nets.
     unit: Vec<(PartId, Vec<Complex64>)>,
+}
+
+impl Direct {
+    fn deal_with_below(&mut self, island: &Island) {
+        self.below.clone_from(&self.amps);
+        self.stamped.factors().solve_below(&island.plan, &island.top, &mut self.below);
+    }
 }
 
 impl Network {
@@ -92,10 +154,98 @@ impl Network {
         Self::build(circuit, &[])
     }
 
-    /// Prepares a circuit that differs from one already prepared, sharing the
-    /// elimination plans of every island whose structure is the same.
+    /// Prepares a circuit that differs from one already prepared. Where it differs in
+    /// the values of a few parts everything is shared; where structure differs, the
+    /// elimination plans of the islands that have kept theirs.
     pub fn like(circuit: Arc<Circuit>, other: &Self) -> Self {
-        Self::build(circuit, &other.islands)
+        let sound = &other.sound.circuit;
+        let alike = sound.nets.len() == circuit.nets.len()
+            && sound.insulation_ohms == circuit.insulation_ohms
+            && sound.parts.len() == circuit.parts.len()
+            && sound.parts.iter().zip(&circuit.parts).all(|(a, b)| a.id == b.id);
+        if alike {
+            let changed: Vec<(PartId, Kind)> = circuit
+                .parts_with_ids()
+                .filter(|(id, part)| part.kind != sound.part(*id).kind)
+                .map(|(id, part)| (id, part.kind.clone()))
+                .collect();
+            if let Some(network) = other.exchange(changed) {
+                return Self { circuit: OnceLock::from(circuit), ..network };
+            }
+        }
+        Self::build(circuit, &other.sound.islands)
+    }
+
+    /// This network with some parts turned into something else of the same kind: a
+    /// fault, or a cure. Takes next to no time where they keep their structure, as
+    /// nearly all faults do.
+    #[must_use]
+    pub fn with_parts(&self, parts: &[(PartId, Kind)]) -> Self {
+        let mut changed = self.changed.clone();
+        for (part, kind) in parts {
+            changed.retain(|(other, _)| other != part);
+            if *kind != self.sound.circuit.part(*part).kind {
+                changed.push((*part, kind.clone()));
+            }
+        }
+        changed.sort_by_key(|(part, _)| *part);
+        self.exchange(changed).unwrap_or_else(|| {
+            let mut circuit = self.circuit().as_ref().clone();
+            for (part, kind) in parts {
+                circuit.parts[part.index()].kind = kind.clone();
+            }
+            Self::build(Arc::new(circuit), &self.sound.islands)
+        })
+    }
+
+    /// Whether it shares its structure with another.
+    pub fn is_akin(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.sound, &other.sound)
+    }
+
+    /// The sound circuit with these parts changed; `None` when it takes a structure of
+    /// its own.
+    fn exchange(&self, changed: Vec<(PartId, Kind)>) -> Option<Self> {
+        // Past some changes it is a circuit of its own.
+        if changed.len() > MOST_CHANGED {
+            return None;
+        }
+        let sound = &self.sound;
+        let mut exchanged = Vec::new();
+        let mut followers = Arc::clone(&self.followers);
+        let mut machines = Arc::clone(&self.machines);
+        // Start from what the sound circuit has: this one may have changes of its own.
+        for (part, _) in &self.changed {
+            renew(sound, *part, &sound.circuit.part(*part).kind, &mut followers, &mut machines)?;
+        }
+        for (id, kind) in &changed {
+            let was = sound.circuit.part(*id);
+            if was.kind.id() != kind.id() {
+                return None;
+            }
+            let first = sound.elements.partition_point(|e| e.part < *id);
+            let own = &sound.elements[first..];
+            let own = &own[..own.partition_point(|e| e.part == *id)];
+            let nets = sound.circuit.nets.len();
+            let inner = own.iter().flat_map(Element::terminals).map(|net| net.index());
+            let inner = inner.filter(|net| *net >= nets).min().unwrap_or(sound.places.len());
+            let part = Part { kind: kind.clone(), ..was.clone() };
+            let made = element::elements_of(std::iter::once((*id, &part)), inner).list;
+            if made.len() != own.len() {
+                return None;
+            }
+            for (index, (e, was)) in (first as u32..).zip(made.into_iter().zip(own)) {
+                if e.terminals() != was.terminals() || !e.form.can_stand_in_for(&was.form) {
+                    return None;
+                }
+                if e != *was {
+                    exchanged.push((index, e));
+                }
+            }
+            renew(sound, *id, kind, &mut followers, &mut machines)?;
+        }
+        let (sound, circuit) = (Arc::clone(sound), OnceLock::new());
+        Some(Self { sound, changed, exchanged, followers, machines, circuit })
     }
 
     fn build(circuit: Arc<Circuit>, known: &[Arc<Island>]) -> Self {
@@ -107,12 +257,14 @@ impl Network {
             let nets = machine.phases.iter().flat_map(|at| elements[*at as usize].terminals());
             machine.island = nets.filter_map(|net| places[net.index()]).map(|(i, _)| i).next();
         }
-        let wiring =
-            Wiring { elements: &elements, places: &places, leak: 1.0 / circuit.insulation_ohms };
+        let followers: Vec<Follower> = circuit
+            .parts_with_ids()
+            .filter_map(|(id, p)| Follower::of(id, &p.kind, nets_inside(&inside, id)))
+            .collect();
+        let watched: Vec<NetId> = followers.iter().flat_map(Follower::watched).collect();
         let islands = members
             .into_iter()
-            .enumerate()
-            .map(|(number, members)| {
+            .map(|members| {
                 let plan = known
                     .iter()
                     .find(|i| i.nets.len() == members.nets.len() && i.pairs == members.pairs)
@@ -123,48 +275,60 @@ impl Network {
                         },
                         |same| same.plan.clone(),
                     );
-                let mut hertz: Vec<f64> = machines
-                    .iter()
-                    .filter(|machine| machine.island == Some(number as u32))
-                    .flat_map(Machine::usual_hertz)
-                    .collect();
-                hertz.sort_by(f64::total_cmp);
-                hertz.dedup();
-                Arc::new(Island::new(plan, members, hertz, wiring))
+                Arc::new(Island::new(plan, members, &elements, &places, &watched))
             })
             .collect();
-        let followers = circuit
-            .parts_with_ids()
-            .filter_map(|(id, p)| Follower::of(id, &p.kind, nets_inside(&inside, id)))
-            .collect();
         let movers = movers(&circuit, &inside);
-        Self {
+        let sound = Sound {
             circuit,
             elements,
             islands,
             places,
             inner_names,
             inside,
-            followers,
-            machines,
             movers,
+            idle: Mutex::new(Vec::new()),
+        };
+        Self {
+            sound: Arc::new(sound),
+            changed: Vec::new(),
+            exchanged: Vec::new(),
+            followers: followers.into(),
+            machines: machines.into(),
+            circuit: OnceLock::new(),
         }
     }
 
-    /// The circuit this network was made from.
+    /// The circuit, with whatever parts have changed.
     pub fn circuit(&self) -> &Arc<Circuit> {
-        &self.circuit
+        self.circuit.get_or_init(|| {
+            if self.changed.is_empty() {
+                return Arc::clone(&self.sound.circuit);
+            }
+            let mut circuit = self.sound.circuit.as_ref().clone();
+            for (part, kind) in &self.changed {
+                circuit.parts[part.index()].kind = kind.clone();
+            }
+            Arc::new(circuit)
+        })
+    }
+
+    /// What a part is, whether it has changed or not.
+    pub fn kind(&self, part: PartId) -> &Kind {
+        let changed = self.changed.iter().find(|(other, _)| *other == part);
+        changed.map_or_else(|| &self.sound.circuit.part(part).kind, |(_, kind)| kind)
     }
 
     /// Nets, including those inside parts.
     pub fn nets(&self) -> usize {
-        self.places.len()
+        self.sound.places.len()
     }
 
     /// The name of a net, including those inside parts.
     pub fn net_name(&self, net: NetId) -> &str {
-        let own = self.circuit.nets.len();
-        self.circuit.nets.get(net.index()).unwrap_or_else(|| &self.inner_names[net.index() - own])
+        let names = &self.sound.circuit.nets;
+        let inner = &self.sound.inner_names;
+        names.get(net.index()).unwrap_or_else(|| &inner[net.index() - names.len()])
     }
 
     /// The three nets behind the terminals of a gyro, transformer-rectifier or phase
@@ -173,20 +337,22 @@ impl Network {
     /// # Panics
     /// When the part is none of these.
     pub fn rotor_nets(&self, part: PartId) -> [NetId; 3] {
-        nets_inside(&self.inside, part).expect("only three-phase consumers have nets inside")
+        nets_inside(&self.sound.inside, part).expect("only three-phase consumers have nets inside")
     }
 
-    pub(super) fn elements(&self) -> &[Element] {
-        &self.elements
+    /// Every element as it is.
+    pub(super) fn elements(&self) -> impl Iterator<Item = &Element> {
+        let wiring = self.wiring();
+        (0..self.sound.elements.len() as u32).map(move |index| wiring.element(index))
     }
 
     pub(super) fn islands(&self) -> &[Arc<Island>] {
-        &self.islands
+        &self.sound.islands
     }
 
     /// The island of a net and its place there; `None` for the airframe.
     pub(super) fn place(&self, net: NetId) -> Option<(u32, u32)> {
-        self.places[net.index()]
+        self.sound.places[net.index()]
     }
 
     pub(super) fn followers(&self) -> &[Follower] {
@@ -198,12 +364,44 @@ impl Network {
     }
 
     pub(super) fn movers(&self) -> &Movers {
-        &self.movers
+        &self.sound.movers
+    }
+
+    /// Whether nothing that carries current differs from another network of the same
+    /// structure, nor anything that moves by itself.
+    pub(super) fn behaves_like(&self, other: &Self) -> bool {
+        let moves = |part: PartId| {
+            let movers = self.movers();
+            self.followers.iter().any(|f| f.part == part)
+                || self.machines.iter().any(|m| m.part == part)
+                || movers.relays.binary_search(&part).is_ok()
+                || movers.machines.iter().any(|(id, _)| *id == part)
+                || movers.protectors.binary_search(&part).is_ok()
+        };
+        let differs = |(part, kind): &(PartId, Kind)| moves(*part) && other.kind(*part) != kind;
+        self.is_akin(other)
+            && self.exchanged == other.exchanged
+            && !self.changed.iter().any(differs)
+            && !other.changed.iter().any(|(part, kind)| moves(*part) && self.kind(*part) != kind)
     }
 
     fn wiring(&self) -> Wiring<'_> {
-        let leak = 1.0 / self.circuit.insulation_ohms;
-        Wiring { elements: &self.elements, places: &self.places, leak }
+        let leak = 1.0 / self.sound.circuit.insulation_ohms;
+        Wiring { sound: &self.sound.elements, exchanged: &self.exchanged, leak }
+    }
+
+    /// A workspace for one settling, with whatever an earlier one has left in it.
+    pub(super) fn workspace(&self) -> Workspace {
+        let mut idle = self.sound.idle.lock().unwrap_or_else(PoisonError::into_inner);
+        idle.pop().unwrap_or_default()
+    }
+
+    /// Gives a workspace back.
+    pub(super) fn give_back(&self, workspace: Workspace) {
+        let mut idle = self.sound.idle.lock().unwrap_or_else(PoisonError::into_inner);
+        if idle.len() < MOST_IDLE {
+            idle.push(workspace);
+        }
     }
 
     /// Solves for every net voltage with the memory held still. The state's
@@ -212,40 +410,52 @@ impl Network {
     /// # Errors
     /// [`SolveError`] when a net hangs in the air or no balance is found.
     pub fn balance(&self, state: &mut State) -> Result<Solution, SolveError> {
-        self.balance_in(state, None, BALANCED, &mut Workspace::default())
+        let mut workspace = self.workspace();
+        let solution = self.balance_in(state, &mut workspace);
+        self.give_back(workspace);
+        solution
     }
 
-    /// The same down to a relative change of `enough`, reusing what an earlier solution
-    /// of this network has left; `rough` is a less exact solution of this very state.
+    /// The same, reusing what earlier solutions have left.
     pub(super) fn balance_in(
         &self,
         state: &mut State,
-        rough: Option<Solution>,
-        enough: f64,
         workspace: &mut Workspace,
     ) -> Result<Solution, SolveError> {
-        for follower in &self.followers {
+        for follower in &*self.followers {
             let conductance = &mut state.conductance[follower.part.index()];
             if conductance.is_nan() {
                 *conductance = follower.first_guess();
             }
         }
-        let mut due = if rough.is_some() { Due::Speeds(Vec::new()) } else { Due::All };
-        let mut solution =
-            rough.unwrap_or_else(|| Solution { dc: vec![0.0; self.nets()], ac: Vec::new() });
-        let mut search = Search::new(self.followers.len(), enough);
+        let mut due = Due::All;
+        let mut solution = Solution { dc: vec![0.0; self.nets()], ac: Vec::new() };
+        let mut delivered: Vec<(PartId, f64)> = Vec::new();
+        let mut search = Search::new(self.followers.len());
+        self.begin_direct(state, workspace)?;
         loop {
-            self.alternating(state, &due, workspace, &mut solution.ac)?;
-            self.direct(state, workspace, &mut solution.dc)?;
-            let watts = |part| self.delivered_watts(part, &solution);
+            if !due.is_nothing() {
+                self.alternating(state, &due, workspace, &mut solution.ac)?;
+                delivered.clear();
+                let watts = |group: &AcGroup| (group.source, self.delivered_watts(group));
+                delivered.extend(solution.ac.iter().map(watts));
+            }
+            self.direct_top(workspace, &mut solution.dc);
+            let watts = |part| {
+                delivered.iter().find(|(source, _)| *source == part).map_or(0.0, |(_, w)| *w)
+            };
             match search.round(&self.followers, &solution, watts, state) {
-                Balance::Found => return Ok(solution),
+                Balance::Found => {
+                    self.direct_rest(workspace, &mut solution.dc);
+                    return Ok(solution);
+                }
                 Balance::Sought(next) => due = next,
                 Balance::Lost(part) => {
-                    let part = self.circuit.part(part).id.clone();
+                    let part = self.sound.circuit.part(part).id.clone();
                     return Err(SolveError::NoBalance { part });
                 }
             }
+            self.follow_filaments(state, workspace)?;
         }
     }
 
@@ -253,35 +463,115 @@ impl Network {
         SolveError::Floating { net: self.net_name(island.nets[node as usize]).to_owned() }
     }
 
-    /// Direct voltages with every supply on.
-    fn direct(
+    /// The currents that the supplies of an island drive into it when shorted; tells
+    /// whether there are any in some state.
+    pub(super) fn supply_amps(&self, island: usize, state: &State, amps: &mut [f64]) -> bool {
+        self.islands()[island].supply_amps(self.wiring(), &self.sound.places, state, amps)
+    }
+
+    /// The factored direct-current matrix of an island in a state.
+    fn direct<'a>(
         &self,
+        number: usize,
         state: &State,
+        dead: Dead,
+        workspace: &'a mut Workspace,
+    ) -> Result<&'a mut Direct, SolveError> {
+        let island = &self.islands()[number];
+        if workspace.direct.len() <= number {
+            workspace.direct.resize_with(self.islands().len(), || None);
+        }
+        let direct = workspace.direct[number].get_or_insert_with(|| Direct {
+            stamped: Stamped::new(island),
+            begun: false,
+            supplied: false,
+            amps: vec![0.0; island.nets.len()],
+            below: vec![0.0; island.nets.len()],
+            volts: vec![0.0; island.nets.len()],
+        });
+        let wiring = self.wiring();
+        direct.supplied = self.supply_amps(number, state, &mut direct.amps);
+        if !direct.supplied && dead == Dead::LeftAlone {
+            return Ok(direct);
+        }
+        if direct.begun {
+            direct.stamped.follow(island, wiring, state, element::direct_matrix);
+        } else {
+            direct.stamped.stamp_all(island, wiring, state, element::direct_matrix);
+            direct.begun = true;
+        }
+        direct.stamped.refactor(island).map_err(|s| self.floating(island, s.node))?;
+        Ok(direct)
+    }
+
+    /// One ampere in at one net and out at another of an island, all else dead: solves
+    /// for its direct voltages.
+    pub(super) fn probe_direct(
+        &self,
+        number: usize,
+        state: &State,
+        amps: &mut [f64],
         workspace: &mut Workspace,
-        dc: &mut [f64],
     ) -> Result<(), SolveError> {
-        for (number, island) in (0..).zip(&self.islands) {
-            // An island without a supply stands at zero, provided that insulation
-            // ties it down; without insulation it has to be looked at.
-            if !island.supplied && self.circuit.insulation_ohms.is_finite() {
-                continue;
-            }
-            let known = workspace.direct.iter().position(|(island, _)| *island == number);
-            let at = known.unwrap_or_else(|| {
-                workspace.direct.push((number, Factored::default()));
-                workspace.direct.len() - 1
-            });
-            let factored = &mut workspace.direct[at].1;
-            factored
-                .update(&island.plan, island.direct(state))
-                .map_err(|s| self.floating(island, s.node))?;
-            let mut volts = island.supply_amps(state);
-            factored.solve(&island.plan, &mut volts);
-            for (net, volts) in island.nets.iter().zip(&volts) {
-                dc[net.index()] = *volts;
+        let direct = self.direct(number, state, Dead::SolvedToo, workspace)?;
+        direct.stamped.factors().solve(&self.islands()[number].plan, amps);
+        Ok(())
+    }
+
+    /// Brings the direct-current matrices up to date with a state and deals with all
+    /// that no filament or motor can change.
+    fn begin_direct(&self, state: &State, workspace: &mut Workspace) -> Result<(), SolveError> {
+        // An island without a supply stands at zero, provided that insulation ties it
+        // down; without insulation it has to be looked at.
+        let insulated = self.sound.circuit.insulation_ohms.is_finite();
+        let dead = if insulated { Dead::LeftAlone } else { Dead::SolvedToo };
+        for (number, island) in self.islands().iter().enumerate() {
+            let direct = self.direct(number, state, dead, workspace)?;
+            if direct.supplied {
+                direct.deal_with_below(island);
             }
         }
         Ok(())
+    }
+
+    /// The same once more where only filaments and motors have changed.
+    fn follow_filaments(&self, state: &State, workspace: &mut Workspace) -> Result<(), SolveError> {
+        for (number, island) in self.islands().iter().enumerate() {
+            let Some(direct) = workspace.direct[number].as_mut().filter(|d| d.supplied) else {
+                continue;
+            };
+            let wiring = self.wiring();
+            direct.stamped.follow_filaments(island, wiring, state, element::direct_matrix);
+            direct.stamped.refactor(island).map_err(|s| self.floating(island, s.node))?;
+            if island.fed_through_parts {
+                self.supply_amps(number, state, &mut direct.amps);
+                direct.deal_with_below(island);
+            }
+        }
+        Ok(())
+    }
+
+    /// Direct voltages with every supply on, where filaments and motors stand.
+    fn direct_top(&self, workspace: &mut Workspace, dc: &mut [f64]) {
+        for (island, direct) in self.islands().iter().zip(&mut workspace.direct) {
+            let Some(direct) = direct.as_mut().filter(|d| d.supplied) else { continue };
+            direct.volts.clone_from(&direct.below);
+            direct.stamped.factors().solve_top(&island.plan, &island.top, &mut direct.volts);
+            for node in island.top.nodes(&island.plan) {
+                dc[island.nets[node as usize].index()] = direct.volts[node as usize];
+            }
+        }
+    }
+
+    /// Direct voltages everywhere else.
+    fn direct_rest(&self, workspace: &mut Workspace, dc: &mut [f64]) {
+        for (island, direct) in self.islands().iter().zip(&mut workspace.direct) {
+            let Some(direct) = direct.as_mut().filter(|d| d.supplied) else { continue };
+            direct.stamped.factors().solve_rest(&island.plan, &island.top, &mut direct.volts);
+            for (net, volts) in island.nets.iter().zip(&direct.volts) {
+                dc[net.index()] = *volts;
+            }
+        }
     }
 
     /// What each running machine alone sets up, where that is due.
@@ -298,7 +588,7 @@ impl Network {
                 for phasors in &mut workspace.phasors {
                     phasors.current = false;
                 }
-                for machine in &self.machines {
+                for machine in &*self.machines {
                     groups.extend(self.group(machine, state, workspace)?);
                 }
             }
@@ -330,18 +620,18 @@ impl Network {
         };
         let hertz = machine.hertz(speed);
         let at = self.refresh(workspace, number, hertz, state)?;
-        let island = &self.islands[number as usize];
+        let island = &self.islands()[number as usize];
         let phasors = &mut workspace.phasors[at];
         let unit = if let Some(at) = phasors.unit.iter().position(|(p, _)| *p == machine.part) {
             &phasors.unit[at].1
         } else {
             let mut volts = self.unit_amps(machine, hertz);
-            phasors.factored.solve(&island.plan, &mut volts);
+            phasors.stamped.factors().solve(&island.plan, &mut volts);
             phasors.unit.push((machine.part, volts));
             &phasors.unit[phasors.unit.len() - 1].1
         };
-        let sensed = self.places[machine.sensed().index()]
-            .map_or(0.0, |(_, local)| magnitude(unit[local as usize]));
+        let sensed =
+            self.place(machine.sensed()).map_or(0.0, |(_, local)| magnitude(unit[local as usize]));
         let emf_volts = machine.emf_volts(speed, sensed);
         let mut volts = vec![Complex64::ZERO; self.nets()];
         for (net, unit) in island.nets.iter().zip(unit) {
@@ -359,20 +649,38 @@ impl Network {
         hertz: f64,
         state: &State,
     ) -> Result<usize, SolveError> {
-        let known = workspace.phasors.iter().position(|p| p.island == number && p.hertz == hertz);
+        let island = &self.islands()[number as usize];
+        let list = &mut workspace.phasors;
+        let known = list.iter().position(|p| p.island == number && p.hertz == hertz);
         let at = known.unwrap_or_else(|| {
-            let factored = Factored::default();
-            let unit = Vec::new();
-            let made = Phasors { island: number, hertz, factored, current: false, unit };
-            workspace.phasors.push(made);
-            workspace.phasors.len() - 1
+            let of_island = |m: &&Machine| m.island == Some(number);
+            let rated =
+                self.machines.iter().filter(of_island).any(|m| m.usual_hertz().contains(&hertz));
+            // A machine off its rated speed passes through many frequencies, of which
+            // only the last is kept.
+            let odd = list.iter().position(|p| p.island == number && !p.rated && !rated);
+            let at = odd.unwrap_or_else(|| {
+                let stamped = Stamped::new(island);
+                let (begun, current, unit) = (false, false, Vec::new());
+                list.push(Phasors { island: number, hertz, rated, stamped, begun, current, unit });
+                list.len() - 1
+            });
+            let phasors = &mut list[at];
+            (phasors.hertz, phasors.begun, phasors.current) = (hertz, false, false);
+            phasors.unit.clear();
+            at
         });
-        let phasors = &mut workspace.phasors[at];
+        let phasors = &mut list[at];
         if !phasors.current {
-            let island = &self.islands[number as usize];
-            let matrix = island.phasor(state, hertz, self.wiring());
-            let differs = phasors.factored.update(&island.plan, matrix);
-            if differs.map_err(|s| self.floating(island, s.node))? {
+            let (stamped, wiring) = (&mut phasors.stamped, self.wiring());
+            let matrix = |e: &Element, state: &State| element::phasor_matrix(e, state, hertz);
+            if phasors.begun {
+                stamped.follow(island, wiring, state, matrix);
+            } else {
+                stamped.stamp_all(island, wiring, state, matrix);
+                phasors.begun = true;
+            }
+            if stamped.refactor(island).map_err(|s| self.floating(island, s.node))? {
                 phasors.unit.clear();
             }
             phasors.current = true;
@@ -383,10 +691,10 @@ impl Network {
     /// The currents that one volt of a machine drives into its island when shorted.
     fn unit_amps(&self, machine: &Machine, hertz: f64) -> Vec<Complex64> {
         let number = machine.island.expect("only a machine with an island is solved for");
-        let mut amps = vec![Complex64::ZERO; self.islands[number as usize].nets.len()];
+        let mut amps = vec![Complex64::ZERO; self.islands()[number as usize].nets.len()];
         for (nets, unit, admittance) in self.phases(machine, hertz) {
             for (net, sign) in nets.into_iter().zip([1.0, -1.0]) {
-                if let Some((_, local)) = self.places[net.index()] {
+                if let Some((_, local)) = self.place(net) {
                     amps[local as usize] += unit * admittance * sign;
                 }
             }
@@ -400,8 +708,9 @@ impl Network {
         machine: &'a Machine,
         hertz: f64,
     ) -> impl Iterator<Item = ([NetId; 2], Complex64, Complex64)> + 'a {
+        let wiring = self.wiring();
         machine.phases.iter().filter_map(move |at| {
-            let e = &self.elements[*at as usize];
+            let e = wiring.element(*at);
             match &e.form {
                 Form::Phase { unit, inner } => {
                     Some(([e.nets[0], e.nets[1]], *unit, inner.admittance(hertz)))
@@ -420,12 +729,9 @@ impl Network {
     }
 
     /// Watts that the electromotive forces of a machine deliver, its own windings'
-    /// losses included; zero for a part that is not a machine or gives nothing.
-    fn delivered_watts(&self, part: PartId, solution: &Solution) -> f64 {
-        let Some(group) = solution.ac.iter().find(|g| g.source == part) else {
-            return 0.0;
-        };
-        let Some(machine) = self.machines.iter().find(|m| m.part == part) else {
+    /// losses included.
+    fn delivered_watts(&self, group: &AcGroup) -> f64 {
+        let Some(machine) = self.machines.iter().find(|m| m.part == group.source) else {
             return 0.0;
         };
         self.phases(machine, group.hertz)
@@ -441,6 +747,29 @@ impl Network {
 fn nets_inside(inside: &[(PartId, [NetId; 3])], part: PartId) -> Option<[NetId; 3]> {
     let at = inside.binary_search_by_key(&part, |(id, _)| *id).ok()?;
     Some(inside[at].1)
+}
+
+/// Brings a part's entries in the lists of followers and machines up to date with what
+/// it is; `None` when it is not in the lists that it now belongs to.
+fn renew(
+    sound: &Sound,
+    part: PartId,
+    kind: &Kind,
+    followers: &mut Arc<[Follower]>,
+    machines: &mut Arc<[Machine]>,
+) -> Option<()> {
+    if let Some(follower) = Follower::of(part, kind, nets_inside(&sound.inside, part)) {
+        let at = followers.iter().position(|f| f.part == part)?;
+        Arc::make_mut(followers)[at] = follower;
+    }
+    if let Some(at) = machines.iter().position(|m| m.part == part) {
+        let (phases, island) = (machines[at].phases.clone(), machines[at].island);
+        let machine = Machine::of(part, kind)?;
+        Arc::make_mut(machines)[at] = machine.placed(phases, island);
+    } else if Machine::of(part, kind).is_some() {
+        return None;
+    }
+    Some(())
 }
 
 fn movers(circuit: &Circuit, inside: &[(PartId, [NetId; 3])]) -> Movers {
@@ -534,7 +863,7 @@ mod tests {
         let mut workspace = Workspace::default();
         let solve = |workspace: &mut Workspace| {
             let state = &mut running(&network);
-            network.balance_in(state, None, BALANCED, workspace).expect("it has a solution")
+            network.balance_in(state, workspace).expect("it has a solution")
         };
         let first = solve(&mut workspace);
         assert_eq!(solve(&mut workspace), first);

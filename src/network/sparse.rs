@@ -91,11 +91,25 @@ pub(super) struct Plan {
 }
 
 /// A matrix and its factors, brought up to date as the matrix changes.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Factored<T> {
     matrix: Vec<T>,
     /// Below the diagonal the multipliers, on it the inverse pivots.
     factors: Vec<T>,
+    /// By step: whether its factors are out of date.
+    reached: Vec<bool>,
+    /// No step before this one is out of date.
+    first: usize,
+}
+
+/// Some steps of an elimination and all that hang on them, so that a right-hand side
+/// whose lower part has been dealt with can be solved for their nodes alone.
+#[derive(Debug)]
+pub(super) struct Top {
+    /// The steps, in order.
+    steps: Vec<u32>,
+    /// All other steps, in order.
+    others: Vec<u32>,
 }
 
 /// A pivot vanished: the named node hangs in the air.
@@ -210,13 +224,32 @@ impl Plan {
     /// # Panics
     /// When the pair was not named to [`Plan::new`]: a bug in the caller.
     pub(super) fn slot(&self, row: u32, column: u32) -> u32 {
+        self.known_slot(row, column).expect("the pair was named when the plan was made")
+    }
+
+    /// The same where such a pair need not have been named.
+    pub(super) fn known_slot(&self, row: u32, column: u32) -> Option<u32> {
         if row == column {
-            return row;
+            return Some(row);
         }
         let (first, last) = (self.rows[row as usize], self.rows[row as usize + 1]);
         let entries = &self.entries[first as usize..last as usize];
-        let at = entries.binary_search_by_key(&column, |(c, _)| *c);
-        entries[at.expect("the pair was named when the plan was made")].1
+        entries.binary_search_by_key(&column, |(c, _)| *c).ok().map(|at| entries[at].1)
+    }
+
+    /// The steps of these nodes and all that a change to them can reach.
+    pub(super) fn top(&self, nodes: impl IntoIterator<Item = u32>) -> Top {
+        let mut inside = vec![false; self.nodes];
+        for node in nodes {
+            inside[self.owner[node as usize] as usize] = true;
+        }
+        for (at, step) in self.steps.iter().enumerate() {
+            if let (true, Some(parent)) = (inside[at], step.parent) {
+                inside[parent as usize] = true;
+            }
+        }
+        let (steps, others) = (0..self.nodes as u32).partition(|at| inside[*at as usize]);
+        Top { steps, others }
     }
 
     fn around(&self, step: &Step) -> &[Neighbour] {
@@ -256,61 +289,111 @@ impl Plan {
     }
 }
 
+impl Top {
+    /// The nodes it can be solved for.
+    pub(super) fn nodes<'a>(&'a self, plan: &'a Plan) -> impl Iterator<Item = u32> + 'a {
+        self.steps.iter().map(|at| plan.steps[*at as usize].pivot)
+    }
+}
+
 impl<T: Scalar> Factored<T> {
-    /// Takes over a matrix and brings the factors up to date; tells whether it differs
-    /// from the last one.
+    /// A matrix of zeros, not factored yet.
+    pub(super) fn new(plan: &Plan) -> Self {
+        Self {
+            matrix: vec![T::zero(); plan.slots()],
+            factors: vec![T::zero(); plan.slots()],
+            reached: vec![true; plan.nodes],
+            first: 0,
+        }
+    }
+
+    /// Sets one entry of the matrix.
+    pub(super) fn set(&mut self, plan: &Plan, slot: u32, value: T) {
+        let entry = &mut self.matrix[slot as usize];
+        if *entry != value {
+            *entry = value;
+            let owner = plan.owner[slot as usize] as usize;
+            self.reached[owner] = true;
+            self.first = self.first.min(owner);
+        }
+    }
+
+    /// Brings the factors up to date with the matrix; tells whether that changed any.
     ///
     /// # Errors
     /// [`Singular`] when a pivot is nothing beside what the node's row started with.
-    pub(super) fn update(&mut self, plan: &Plan, matrix: Vec<T>) -> Result<bool, Singular> {
-        let mut reached = vec![self.matrix.is_empty(); plan.nodes];
-        if self.matrix.is_empty() {
-            self.factors = vec![T::zero(); plan.slots()];
-        } else {
-            for ((old, new), owner) in self.matrix.iter().zip(&matrix).zip(&plan.owner) {
-                if old != new {
-                    reached[*owner as usize] = true;
-                }
-            }
-        }
-        self.matrix = matrix;
+    pub(super) fn refactor(&mut self, plan: &Plan) -> Result<bool, Singular> {
         let mut differs = false;
-        for (at, step) in plan.steps.iter().enumerate() {
-            if !reached[at] {
+        for at in self.first..plan.steps.len() {
+            if !self.reached[at] {
                 continue;
             }
-            differs = true;
+            let step = &plan.steps[at];
+            // What is left undone after an error is still marked as out of date.
+            self.first = at;
+            plan.eliminate(step, &self.matrix, &mut self.factors)?;
+            self.reached[at] = false;
             if let Some(parent) = step.parent {
-                reached[parent as usize] = true;
+                self.reached[parent as usize] = true;
             }
-            if let Err(singular) = plan.eliminate(step, &self.matrix, &mut self.factors) {
-                // Half done is worth nothing: the next matrix starts afresh.
-                self.matrix.clear();
-                return Err(singular);
-            }
+            differs = true;
         }
+        self.first = plan.steps.len();
         Ok(differs)
     }
 
     /// Solves for one right-hand side in place.
     pub(super) fn solve(&self, plan: &Plan, rhs: &mut [T]) {
         for step in &plan.steps {
-            let here = rhs[step.pivot as usize];
-            // Most of a right-hand side is zero: few nets are fed directly.
-            if here.is_zero() {
-                continue;
-            }
-            for row in plan.around(step) {
-                rhs[row.node as usize] -= self.factors[row.lower as usize] * here;
-            }
+            self.forward(plan, step, rhs);
         }
         for step in plan.steps.iter().rev() {
-            let mut sum = rhs[step.pivot as usize];
-            for column in plan.around(step) {
-                sum -= self.factors[column.upper as usize] * rhs[column.node as usize];
-            }
-            rhs[step.pivot as usize] = sum * self.factors[step.pivot as usize];
+            self.backward(plan, step, rhs);
         }
+    }
+
+    /// The first part of a solution: deals with all that lies below a top. It stays
+    /// good while only the matrix entries of the top change.
+    pub(super) fn solve_below(&self, plan: &Plan, top: &Top, rhs: &mut [T]) {
+        for at in &top.others {
+            self.forward(plan, &plan.steps[*at as usize], rhs);
+        }
+    }
+
+    /// The second part: the unknowns of the top.
+    pub(super) fn solve_top(&self, plan: &Plan, top: &Top, rhs: &mut [T]) {
+        for at in &top.steps {
+            self.forward(plan, &plan.steps[*at as usize], rhs);
+        }
+        for at in top.steps.iter().rev() {
+            self.backward(plan, &plan.steps[*at as usize], rhs);
+        }
+    }
+
+    /// The last part: the unknowns below the top.
+    pub(super) fn solve_rest(&self, plan: &Plan, top: &Top, rhs: &mut [T]) {
+        for at in top.others.iter().rev() {
+            self.backward(plan, &plan.steps[*at as usize], rhs);
+        }
+    }
+
+    fn forward(&self, plan: &Plan, step: &Step, rhs: &mut [T]) {
+        let here = rhs[step.pivot as usize];
+        // Most of a right-hand side is zero: few nets are fed directly.
+        if here.is_zero() {
+            return;
+        }
+        for row in plan.around(step) {
+            rhs[row.node as usize] -= self.factors[row.lower as usize] * here;
+        }
+    }
+
+    fn backward(&self, plan: &Plan, step: &Step, rhs: &mut [T]) {
+        let mut sum = rhs[step.pivot as usize];
+        for column in plan.around(step) {
+            sum -= self.factors[column.upper as usize] * rhs[column.node as usize];
+        }
+        rhs[step.pivot as usize] = sum * self.factors[step.pivot as usize];
     }
 }
 
@@ -318,6 +401,14 @@ impl<T: Scalar> Factored<T> {
 mod tests {
     use super::*;
     use crate::chance::Chance;
+
+    fn of<T: Scalar>(plan: &Plan, values: &[T]) -> Factored<T> {
+        let mut factored = Factored::new(plan);
+        for (slot, value) in values.iter().enumerate() {
+            factored.set(plan, slot as u32, *value);
+        }
+        factored
+    }
 
     /// A random grounded network: solves and multiplies back.
     #[test]
@@ -347,9 +438,18 @@ mod tests {
             let mut x = vec![Complex64::ZERO; nodes];
             x[0] = Complex64::ONE;
             let rhs = x.clone();
-            let mut factored = Factored::default();
-            assert!(factored.update(&plan, values).expect("a grounded network is regular"));
+            let mut factored = of(&plan, &values);
+            assert!(factored.refactor(&plan).expect("a grounded network is regular"));
             factored.solve(&plan, &mut x);
+            let top = plan.top([0, nodes as u32 / 2]);
+            let mut parts = rhs.clone();
+            factored.solve_below(&plan, &top, &mut parts);
+            let below = parts.clone();
+            for _ in 0..2 {
+                parts.clone_from(&below);
+                factored.solve_top(&plan, &top, &mut parts);
+            }
+            factored.solve_rest(&plan, &top, &mut parts);
             for row in 0..nodes as u32 {
                 let mut sum = dense[row as usize] * x[row as usize];
                 let (first, last) = (plan.rows[row as usize], plan.rows[row as usize + 1]);
@@ -358,6 +458,8 @@ mod tests {
                 }
                 let scale = x.iter().map(|v| v.size()).fold(1.0, f64::max);
                 assert!((sum - rhs[row as usize]).size() < 1e-8 * scale, "round {round} row {row}");
+                let apart = (parts[row as usize] - x[row as usize]).size();
+                assert!(apart < 1e-12 * scale, "round {round} row {row}");
             }
         }
     }
@@ -369,11 +471,16 @@ mod tests {
         values[..2].fill(2.0);
         values[plan.slot(0, 1) as usize] = -1.0;
         values[plan.slot(1, 0) as usize] = -1.0;
-        let mut factored = Factored::default();
-        assert_eq!(factored.update(&plan, values.clone()), Err(Singular { node: 2 }));
+        let mut factored = of(&plan, &values);
+        assert_eq!(factored.refactor(&plan), Err(Singular { node: 2 }));
+        assert_eq!(factored.refactor(&plan), Err(Singular { node: 2 }));
         // And once it is tied down all is well again.
         values[2] = 1.0;
-        assert_eq!(factored.update(&plan, values), Ok(true));
+        factored.set(&plan, 2, 1.0);
+        assert_eq!(factored.refactor(&plan), Ok(true));
+        let mut fresh = of(&plan, &values);
+        assert_eq!(fresh.refactor(&plan), Ok(true));
+        assert_eq!(factored.factors, fresh.factors);
     }
 
     #[test]
@@ -390,7 +497,7 @@ mod tests {
         let plan = Plan::new(nodes as usize, pairs.iter().copied());
         let mut matrix = vec![0.0; plan.slots()];
         matrix[..nodes as usize].fill(1e-3);
-        let mut kept = Factored::default();
+        let mut kept = of(&plan, &matrix);
         for round in 0..200 {
             let (a, b) = pairs[(chance.unit() * pairs.len() as f64) as usize];
             let y = if round % 3 == 0 { 1e3 } else { chance.unit() };
@@ -399,10 +506,13 @@ mod tests {
             add(b, y);
             add(plan.slot(a, b), -y);
             add(plan.slot(b, a), -y);
-            assert!(kept.update(&plan, matrix.clone()).expect("it is grounded"));
-            assert!(!kept.update(&plan, matrix.clone()).expect("it is grounded"));
-            let mut fresh = Factored::default();
-            assert!(fresh.update(&plan, matrix.clone()).expect("it is grounded"));
+            for (slot, value) in matrix.iter().enumerate() {
+                kept.set(&plan, slot as u32, *value);
+            }
+            assert!(kept.refactor(&plan).expect("it is grounded"));
+            assert!(!kept.refactor(&plan).expect("it is grounded"));
+            let mut fresh = of(&plan, &matrix);
+            assert!(fresh.refactor(&plan).expect("it is grounded"));
             assert_eq!(kept.factors, fresh.factors, "round {round}");
         }
     }

@@ -150,10 +150,15 @@ impl State {
     /// what a new part brings with it overrides what the old one remembered.
     /// Its controls and its being pulled out are kept, since hands did that.
     pub fn adopt(&mut self, circuit: &Circuit, part: PartId) {
+        self.adopt_kind(part, &circuit.part(part).kind);
+    }
+
+    /// The same for a part that is of this kind now.
+    pub fn adopt_kind(&mut self, part: PartId, kind: &Kind) {
         let index = part.index();
         self.conductance[index] = f64::NAN;
         self.speed[index] = 1.0;
-        match (&circuit.part(part).kind, &mut self.parts[index]) {
+        match (kind, &mut self.parts[index]) {
             (Kind::Fuse(fuse), PartState::Fuse { blown, .. }) => *blown = !fuse.intact,
             (kind, PartState::Relay { operated }) => *operated = stuck(kind).unwrap_or(*operated),
             _ => {}
