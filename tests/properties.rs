@@ -288,6 +288,26 @@ proptest! {
     }
 
     #[test]
+    fn a_fault_settles_alike_by_the_short_way_and_the_long_one(seed: u64) {
+        let circuit = Arc::new(ladder(seed, true).circuit());
+        let sound = Network::new(circuit.clone());
+        let normal = sound.settle(State::at_rest(&circuit)).expect("a ladder has a solution");
+        for (fault, mode) in faults::all(&circuit) {
+            let short = sound.with_parts(&[(fault.part, mode.faulted.clone())]);
+            let long = Network::new(Arc::new(faults::apply(&circuit, &fault, &mode)));
+            let mut state = normal.state.clone();
+            state.adopt(long.circuit(), fault.part);
+            let short = short.settle(state.clone()).expect("a ladder has a solution");
+            let long = long.settle(state).expect("a ladder has a solution");
+            prop_assert_eq!(&short.solution, &long.solution);
+            prop_assert_eq!(&short.cycle, &long.cycle);
+            prop_assert_eq!(&short.state.parts, &long.state.parts);
+            prop_assert_eq!(&short.events, &long.events);
+            prop_assert_eq!(&short.stop, &long.stop);
+        }
+    }
+
+    #[test]
     fn the_order_in_which_parts_and_nets_are_written_makes_no_difference(seed: u64) {
         let circuit = ladder(seed, false).circuit();
         let (other, place) = shuffled(&circuit, &mut Chance::stream(seed, "shuffle"));

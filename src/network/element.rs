@@ -367,8 +367,7 @@ pub(super) fn elements_of<'a>(
     parts: impl Iterator<Item = (PartId, &'a Part)>,
     nets: usize,
 ) -> Elements {
-    let mut b =
-        Builder { elements: Vec::new(), nets, inner_names: Vec::new(), inside: Vec::new() };
+    let mut b = Builder { elements: Vec::new(), nets, inner_names: Vec::new(), inside: Vec::new() };
     for (id, part) in parts {
         match &part.kind {
             Kind::Supply(supply) => {

@@ -115,10 +115,8 @@ impl Machine {
 
 /// The machines of a circuit, in part order; their islands are filled in later.
 pub(super) fn machines(circuit: &Circuit, elements: &[Element]) -> Vec<Machine> {
-    let mut machines: Vec<Machine> = circuit
-        .parts_with_ids()
-        .filter_map(|(part, p)| Machine::of(part, &p.kind))
-        .collect();
+    let mut machines: Vec<Machine> =
+        circuit.parts_with_ids().filter_map(|(part, p)| Machine::of(part, &p.kind)).collect();
     for (at, e) in elements.iter().enumerate() {
         if matches!(e.form, Form::Phase { .. })
             && let Ok(machine) = machines.binary_search_by_key(&e.part, |m| m.part)

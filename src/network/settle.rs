@@ -256,6 +256,28 @@ impl Network {
         settled
     }
 
+    /// What becomes of a circuit at rest when some parts of it have just turned into
+    /// what they are in this network; `None` when that moves nothing and changes no
+    /// voltage, as with a pointer that sticks.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some state on the way has no solution.
+    pub fn struck(
+        &self,
+        before: &Self,
+        settled: &Settled,
+        parts: &[PartId],
+    ) -> Result<Option<Settled>, SolveError> {
+        if settled.stop == StopReason::Steady && self.behaves_like(before) {
+            return Ok(None);
+        }
+        let mut state = settled.state.clone();
+        for part in parts {
+            state.adopt_kind(*part, self.kind(*part));
+        }
+        self.settle(state).map(Some)
+    }
+
     fn settle_in(
         &self,
         mut state: State,

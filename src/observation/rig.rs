@@ -116,11 +116,10 @@ impl Rig {
     /// [`SolveError`] when that has no solution.
     pub fn with_failed(&self, part: PartId, faulted: Kind) -> Result<Self, SolveError> {
         let sound = self.circuit().part(part).kind.clone();
-        let circuit = Arc::new(self.circuit().with_kind(part, faulted));
-        let network = Arc::new(Network::like(circuit, &self.network));
-        let mut state = self.settled.state.clone();
-        state.adopt(network.circuit(), part);
-        let settled = network.settle(state)?;
+        let network = Arc::new(self.network.with_parts(&[(part, faulted)]));
+        let settled = network.struck(&self.network, &self.settled, &[part])?;
+        let settled =
+            settled.unwrap_or_else(|| Settled { events: Vec::new(), ..self.settled.clone() });
         Ok(Self { network, settled, failed: Some((part, sound)) })
     }
 
@@ -260,9 +259,8 @@ impl Rig {
         let Some((_, sound)) = self.failed.take_if(|(failed, _)| *failed == part) else {
             return false;
         };
-        let circuit = Arc::new(self.circuit().with_kind(part, sound));
-        self.network = Arc::new(Network::like(circuit, &self.network));
-        state.adopt(self.network.circuit(), part);
+        self.network = Arc::new(self.network.with_parts(&[(part, sound)]));
+        state.adopt_kind(part, self.network.kind(part));
         true
     }
 
