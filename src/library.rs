@@ -154,6 +154,15 @@ fn source(name_or_path: &str) -> Result<(String, Cow<'static, str>), LoadError> 
     Ok((plain(&path.to_string_lossy()), text.into()))
 }
 
+/// The text of a file of the user's own that is no system.
+///
+/// # Errors
+///
+/// [`LoadError`] when there is no such file or it cannot be read.
+pub fn read_file(path: &str) -> Result<String, LoadError> {
+    read_text(Path::new(path), path)
+}
+
 fn read_text(path: &Path, name: &str) -> Result<String, LoadError> {
     let unreadable = |reason: String| LoadError::Unreadable { path: path.to_owned(), reason };
     let metadata = std::fs::metadata(path).map_err(|error| match error.kind() {

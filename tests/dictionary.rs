@@ -1,12 +1,15 @@
 //! The fault dictionary, and the short way by which the engine settles a faulted
 //! circuit: it must lead to where the long way leads.
 
+use std::process::{Command, Stdio};
 use std::sync::Arc;
 
-use halfsplit::circuit::{Circuit, Kind, PartId};
+use halfsplit::circuit::{AIRFRAME, Circuit, PartId};
+use halfsplit::dictionary::{Case, Dictionary, Setup};
 use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::network::{Network, PartState, Settled, State};
+use halfsplit::observation::{Function, Percept, Showing, What, face};
 use num_complex::Complex64;
 
 /// The normal state and that of every control moved, each of them settled.
@@ -14,9 +17,9 @@ fn setups(circuit: &Circuit, network: &Network) -> Vec<Settled> {
     let normal = network.settle(State::at_rest(circuit)).expect("the sound circuit settles");
     let mut setups = vec![normal.clone()];
     for (control, part) in circuit.parts_with_ids() {
-        let Kind::Switch(switch) = &part.kind else { continue };
+        let Some(found) = part.kind.control() else { continue };
         let mut state = normal.state.clone();
-        state.set(control, PartState::Position((switch.start + 1) % switch.positions.len() as u8));
+        state.set(control, PartState::Position((found.start + 1) % found.positions.len() as u8));
         setups.push(network.settle(state).expect("the sound circuit settles"));
     }
     setups
@@ -90,4 +93,173 @@ fn a_fault_taken_out_again_leaves_the_sound_circuit() {
         assert_eq!(again.solution, normal.solution, "{}", fault.code(&circuit));
         assert_eq!(again.state.parts, normal.state.parts, "{}", fault.code(&circuit));
     }
+}
+
+/// Runs `halfsplit dictionary` with these arguments: whether it did well, what it
+/// printed, what it complained of.
+fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .arg("dictionary")
+        .args(arguments)
+        .output()
+        .expect("the program starts");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("it prints text");
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+#[test]
+fn the_bytes_are_the_same_for_any_number_of_jobs() {
+    for arguments in [
+        &["t4-ac", "--csv"][..],
+        &["t4-ac", "--json"],
+        &["bench", "--setups", "single", "--pairs", "--csv"],
+        &["bench", "--setups", "single", "--pairs"],
+        &["t4-ac", "--setups", "single", "--mod", "31"],
+    ] {
+        let one = run(&[arguments, &["--jobs", "1"]].concat());
+        assert_eq!(one.0, Some(0), "{}", one.2);
+        assert_eq!(one, run(&[arguments, &["--jobs", "2"]].concat()));
+        assert!(one.2.is_empty(), "no progress where nobody sees it: {}", one.2);
+    }
+}
+
+#[test]
+fn every_setup_fault_and_observation_has_its_line() {
+    let circuit = Arc::new(library::load("bench").expect("it comes with the program"));
+    let dictionary = Dictionary::new(Arc::clone(&circuit)).expect("it settles");
+    let (setups, cases) = (Setup::single(&circuit), dictionary.singles());
+    let observations = dictionary.observations().len();
+    let (_, csv, _) = run(&["bench", "--setups", "single", "--csv"]);
+    let mut lines = csv.lines();
+    assert_eq!(lines.next(), Some("setup,fault,observation,perceived,value"));
+    assert_eq!(lines.count(), setups.len() * cases.len() * observations);
+    let (_, json, _) = run(&["bench", "--setups", "single", "--json"]);
+    let mut rows = json.lines();
+    for setup in &setups {
+        for case in &cases {
+            let row: serde_json::Value =
+                serde_json::from_str(rows.next().expect("a line")).expect("an object");
+            assert_eq!(row["setup"], setup.name);
+            let fault = dictionary.name(*case);
+            assert_eq!(row["fault"].as_str().unwrap_or("-"), fault);
+            assert_eq!(
+                row["observations"].as_object().map(serde_json::Map::len),
+                Some(observations)
+            );
+        }
+    }
+    assert_eq!(rows.next(), None);
+}
+
+#[test]
+fn an_entry_is_what_settling_the_faulted_circuit_shows() {
+    // By hand, past the dictionary: set up, let it fail, look at every face.
+    let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
+    let dictionary = Dictionary::new(Arc::clone(&circuit)).expect("it settles");
+    for setup in Setup::single(&circuit).iter().step_by(9) {
+        let page = dictionary.settle(setup).expect("it settles");
+        for (case, (fault, mode)) in dictionary.singles()[1..].iter().zip(dictionary.faults()) {
+            let network = Network::new(Arc::new(faults::apply(&circuit, fault, mode)));
+            let settled = struck(&network, &page.settled().state, fault.part);
+            let entry = dictionary.entry(&page, *case).expect("it settles");
+            for (what, shown) in dictionary.observations().iter().zip(entry.shown()) {
+                let What::Face(part) = what else { continue };
+                let percept = match face(&network, &settled, *part).expect("it has a face") {
+                    Showing::Look(look) => Percept::Look(look),
+                    Showing::Dial(dial) => Percept::Reading(dial.reading(0.0)),
+                };
+                assert_eq!(shown.percept, percept, "{} {}", fault.code(&circuit), setup.name);
+            }
+        }
+    }
+}
+
+#[test]
+fn two_faults_together_are_the_circuit_with_both() {
+    let circuit = Arc::new(library::load("bench").expect("it comes with the program"));
+    let dictionary = Dictionary::new(Arc::clone(&circuit)).expect("it settles");
+    let page = dictionary.settle(&Setup::normal()).expect("it settles");
+    for case in dictionary.pairs() {
+        let Case::Two(one, other) = case else { panic!("a pair") };
+        let [(first, one), (second, other)] =
+            [one, other].map(|at| &dictionary.faults()[at as usize]);
+        let both = faults::apply(&faults::apply(&circuit, first, one), second, other);
+        let network = Network::new(Arc::new(both));
+        let mut state = page.settled().state.clone();
+        state.adopt(network.circuit(), first.part);
+        state.adopt(network.circuit(), second.part);
+        let settled = network.settle(state).expect("it settles");
+        let entry = dictionary.entry(&page, case).expect("it settles");
+        for (what, shown) in dictionary.observations().iter().zip(entry.shown()) {
+            let What::Display(probe) = what else { continue };
+            let net = probe.red.net(&circuit);
+            let volts = match probe.function {
+                Function::DcVolts => settled.solution.dc_between(net, AIRFRAME).abs(),
+                Function::AcVolts => settled.solution.ac_between(net, AIRFRAME),
+                Function::Ohms => panic!("the dictionary measures volts"),
+            };
+            assert_eq!(shown.value, Some(volts), "{}", dictionary.name(case));
+        }
+    }
+}
+
+#[test]
+fn a_list_of_setups_is_read_or_answered_with_every_mistake() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let write = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).expect("it can be written");
+        path.to_string_lossy().into_owned()
+    };
+    let good = write(
+        "good.ron",
+        "[Setup(name: \"one, \\\"two\\\"\", sets: {\"SOURCE1\": \"OFF\"}, pulled: [\"F-IND\"])]",
+    );
+    let (code, csv, error) = run(&["t4-ac", "--setups", &good, "--csv"]);
+    assert_eq!((code, error.as_str()), (Some(0), ""));
+    assert!(csv.lines().nth(1).is_some_and(|line| line.starts_with("\"one, \"\"two\"\"\",-,")));
+    let bad = write(
+        "bad.ron",
+        "[\n  Setup(name: \"a\", sets: {\"SOURCE9\": \"OFF\", \"SOURCE1\": \"OF\"}),\n  \
+         Setup(name: \"a\", pulled: [\"F-IND\", \"W-MST\", \"F-INX\"], sets: {\"F-IND\": \"ON\"}),\n]",
+    );
+    let (code, out, error) = run(&["t4-ac", "--setups", &bad]);
+    assert_eq!((code, out.as_str()), (Some(2), ""));
+    let error = error.replace(&bad, "bad.ron");
+    assert_eq!(
+        error,
+        "\
+bad.ron:2:27: error[unknown-part]: no part `SOURCE9` in this system (did you mean `SOURCE1`?)
+bad.ron:2:56: error[unknown-position]: `SOURCE1` has no position `OF`; it has OFF, ON (did you mean `OFF`?)
+bad.ron:3:15: error[name-twice]: two setups are named `a`
+bad.ron:3:38: error[not-pulled]: `W-MST` is neither a breaker nor a fuse
+bad.ron:3:47: error[unknown-part]: no part `F-INX` in this system (did you mean `F-IND`?)
+bad.ron:3:64: error[not-a-control]: `F-IND` is not a control
+"
+    );
+    for (text, at) in [("", "1:1"), ("[]", "1:1"), ("[Setup(nam: 1)]", "1:11"), ("[\n,]", "2:1")] {
+        let path = write("odd.ron", text);
+        let (code, _, error) = run(&["t4-ac", "--setups", &path]);
+        assert_eq!(code, Some(2), "{text}");
+        assert!(error.replace(&path, "odd.ron").starts_with(&format!("odd.ron:{at}: ")), "{error}");
+    }
+    let (code, _, error) = run(&["t4-ac", "--setups", "no-such-file.ron"]);
+    assert_eq!(code, Some(2));
+    assert!(error.contains("no-such-file.ron"), "{error}");
+    assert_eq!(run(&["t4-ac", "--jobs", "0"]).0, Some(2));
+    assert_eq!(run(&["t4-ac", "--csv", "--json"]).0, Some(2));
+}
+
+#[test]
+fn a_reader_that_goes_away_ends_it_quietly() {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .args(["dictionary", "t4-ac", "--csv"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    drop(child.stdout.take());
+    let ended = child.wait_with_output().expect("it ends");
+    assert!(ended.status.success());
+    assert!(ended.stderr.is_empty());
 }

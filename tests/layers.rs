@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 13] = [
+const LAYERS: [&str; 14] = [
     "units",
     "chance",
     "diagnostic",
@@ -12,6 +12,7 @@ const LAYERS: [&str; 13] = [
     "network",
     "faults",
     "observation",
+    "dictionary",
     "diagnosis",
     "drill",
     "score",

@@ -36,6 +36,7 @@ pub use kind::{
     TransformerRectifier, Vibrator, Wire,
 };
 pub use mods::ModInfo;
+pub(crate) use places::scan;
 pub use reference::RATE_SOURCES;
 pub use wire::{
     AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,

@@ -10,7 +10,7 @@ use crate::diagnostic::Place;
 
 /// The place of one value, and of what it holds.
 #[derive(Debug, Default)]
-pub(super) struct Node {
+pub(crate) struct Node {
     /// Where the value begins; for `Name(...)` where the name begins.
     pub(super) place: Place,
     /// The bracket that opens it; none for a plain value.
@@ -33,26 +33,31 @@ struct Word {
 }
 
 impl Node {
+    /// Where the value begins.
+    pub(crate) fn place(&self) -> Place {
+        self.place
+    }
+
     /// A value at this place that holds nothing.
-    pub(super) fn at(place: Place) -> Self {
+    pub(crate) fn at(place: Place) -> Self {
         Self { place, ..Self::default() }
     }
 
     /// The value at `index`, or this one where the text holds no such value.
-    pub(super) fn child(&self, index: usize) -> &Node {
+    pub(crate) fn child(&self, index: usize) -> &Node {
         self.children.get(index).map_or(self, |child| &child.node)
     }
 
     /// Where the key of the value at `index` begins; the value's own place where
     /// it has none.
-    pub(super) fn key_place(&self, index: usize) -> Place {
+    pub(crate) fn key_place(&self, index: usize) -> Place {
         self.children.get(index).map_or(self.place, |child| {
             child.key.as_ref().map_or(child.node.place, |key| key.place)
         })
     }
 
     /// The value under this bare key, or this one where there is none.
-    pub(super) fn field(&self, key: &str) -> &Node {
+    pub(crate) fn field(&self, key: &str) -> &Node {
         self.children
             .iter()
             .find(|child| child.key.as_ref().is_some_and(|word| word.text == key))
@@ -64,7 +69,7 @@ impl Node {
 const DEPTH_LIMIT: usize = 256;
 
 /// Walks over the text and returns the node of its outermost value.
-pub(super) fn scan(text: &str) -> Node {
+pub(crate) fn scan(text: &str) -> Node {
     let mut stack = walk(text, None);
     while stack.len() > 1 {
         close(&mut stack);

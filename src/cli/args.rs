@@ -32,6 +32,8 @@ pub enum Verb {
     Solve(Solve),
     /// Check system files and print every finding
     Check(Check),
+    /// Work out what every fault shows in every setup
+    Dictionary(Dictionary),
     /// List the kinds of part, or tell everything about one
     Kinds(Kinds),
 }
@@ -107,6 +109,30 @@ pub struct Solve {
     #[command(flatten)]
     pub setup: Setup,
     /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `dictionary`.
+#[derive(Debug, Args)]
+pub struct Dictionary {
+    /// Which build
+    #[command(flatten)]
+    pub build: Build,
+    /// `normal`; `single`: also each control moved and each breaker or fuse pulled; or
+    /// a file with a list of setups
+    #[arg(long, value_name = "normal|single|FILE", default_value = "normal")]
+    pub setups: String,
+    /// Also every pair of faults of two parts
+    #[arg(long)]
+    pub pairs: bool,
+    /// Work with so many threads (all processors when left out)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub jobs: Option<u16>,
+    /// Print one line for each setup, fault and observation
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// Print one JSON object for each setup and fault
     #[arg(long)]
     pub json: bool,
 }

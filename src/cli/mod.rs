@@ -5,6 +5,7 @@
 
 mod args;
 mod check;
+mod dictionary;
 mod drill;
 mod kinds;
 mod plain;
@@ -48,6 +49,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain),
         Some(Verb::Solve(solve)) => solve::run(&solve),
         Some(Verb::Check(check)) => check::run(&check),
+        Some(Verb::Dictionary(dictionary)) => dictionary::run(&dictionary),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
     };
     match ended {

@@ -313,6 +313,12 @@ impl Network {
         })
     }
 
+    /// The circuit as it is drawn: its parts as they were before any of them changed.
+    /// Good for names, nets, test points and which parts there are.
+    pub fn drawing(&self) -> &Circuit {
+        &self.sound.circuit
+    }
+
     /// What a part is, whether it has changed or not.
     pub fn kind(&self, part: PartId) -> &Kind {
         let changed = self.changed.iter().find(|(other, _)| *other == part);

@@ -225,11 +225,11 @@ const HEARD_SLOW: f64 = 0.93;
 const HUMS_ABOVE_VOLTS: f64 = 2.0;
 
 /// What a part shows to someone in front of it; `None` for a part with no face.
-pub(super) fn face(network: &Network, settled: &Settled, part: PartId) -> Option<Showing> {
-    let circuit = network.circuit();
+pub fn face(network: &Network, settled: &Settled, part: PartId) -> Option<Showing> {
+    let circuit = network.drawing();
     let solution = &settled.solution;
     let look =
-        match &circuit.part(part).kind {
+        match network.kind(part) {
             Kind::Lamp(lamp) => lamp_look(circuit, lamp, settled),
             Kind::Meter(meter)
             | Kind::Ammeter(meter)

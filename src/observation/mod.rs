@@ -16,10 +16,10 @@ mod rig;
 pub use access::{Refusal, Whereabouts, walking_minutes};
 pub use dial::{Dial, ErrorSpan, Reading};
 pub use look::{
-    Look, Showing, has_face, light_word, meter_dial, meter_value, readable_step, relative_light,
-    scale_fraction, scale_value,
+    Look, Showing, face, has_face, light_word, meter_dial, meter_value, readable_step,
+    relative_light, scale_fraction, scale_value,
 };
-pub use probe::{Function, OPEN_ABOVE_OHMS, Probe, Touch, display};
+pub use probe::{Function, OPEN_ABOVE_OHMS, Probe, Touch, display, hand_meter};
 pub use rig::{Act, Rig, Sight, Step, What};
 
 use crate::circuit::{Circuit, Meter, PartId};

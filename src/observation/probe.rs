@@ -88,12 +88,12 @@ const OHMS_RANGES: [(f64, f64); 5] =
 ///
 /// # Errors
 /// [`SolveError`] when the dead circuit has no solution.
-pub(super) fn hand_meter(
+pub fn hand_meter(
     network: &Network,
     settled: &Settled,
     probe: Probe,
 ) -> Result<Showing, SolveError> {
-    let circuit = network.circuit();
+    let circuit = network.drawing();
     let (red, black) = (probe.red.net(circuit), probe.black.net(circuit));
     let solution = &settled.solution;
     Ok(match probe.function {
