@@ -26,11 +26,16 @@ pub struct Embedded {
     pub text: &'static str,
 }
 
-static EMBEDDED: [Embedded; 2] = [
+static EMBEDDED: [Embedded; 3] = [
     Embedded {
         id: "t4-ac",
         file_name: "scenarios/t4-ac/system.ron",
         text: include_str!("../scenarios/t4-ac/system.ron"),
+    },
+    Embedded {
+        id: "t4-dc",
+        file_name: "scenarios/t4-dc/system.ron",
+        text: include_str!("../scenarios/t4-dc/system.ron"),
     },
     Embedded {
         id: "bench",
@@ -40,7 +45,7 @@ static EMBEDDED: [Embedded; 2] = [
 ];
 
 /// The names of the systems that come with the program.
-pub const NAMES: [&str; 2] = ["t4-ac", "bench"];
+pub const NAMES: [&str; 3] = ["t4-ac", "t4-dc", "bench"];
 
 /// The system of this name that comes with the program.
 pub fn embedded(id: &str) -> Option<&'static Embedded> {

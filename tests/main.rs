@@ -11,6 +11,7 @@ mod kinds;
 mod layers;
 mod mods;
 mod ngspice;
+mod parts;
 mod physics;
 mod properties;
 mod pty;
