@@ -185,6 +185,21 @@ impl Form {
         }
     }
 
+    /// Whether what it does to alternating current depends on the frequency.
+    pub(super) fn follows_frequency(&self) -> bool {
+        match self {
+            Self::Branch(z) | Self::Phase { inner: z, .. } | Self::Coupling { inner: z, .. } => {
+                z.reactance_ohms != 0.0
+            }
+            Self::Coupled(_) | Self::Rotor { .. } => true,
+            Self::Absent
+            | Self::Contact { .. }
+            | Self::Filament
+            | Self::Supply { .. }
+            | Self::GatedSupply { .. } => false,
+        }
+    }
+
     /// Whether it can take the place of another in what has been made ready for that
     /// one: what follows the state or drives a current has to be known from the start.
     pub(super) fn can_stand_in_for(&self, other: &Self) -> bool {

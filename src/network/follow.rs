@@ -23,6 +23,10 @@ const ROUNDING: f64 = 1e-9;
 /// Alternating amperes through a follower that do not count: some last bits of a
 /// voltage across a milliohm contact.
 const UNHEARD: f64 = 1e-12;
+/// Change of a conductance over that of a speed below which the speed is let go on.
+const TERMS: f64 = 0.1;
+/// Rounds that a speed waits at most.
+const PATIENCE: u32 = 8;
 /// Part of a gap left by a step that has closed it fast.
 const FAST: f64 = 0.2;
 /// Rounds after which the search for a balance is given up.
@@ -110,7 +114,7 @@ impl Search {
         state: &mut State,
     ) -> Balance {
         let mut largest = (0.0, None);
-        let mut speeds = Vec::new();
+        let (mut speeds, mut slip) = (Vec::new(), 0.0_f64);
         for (trail, follower) in self.trail.iter_mut().zip(followers) {
             let index = follower.part.index();
             let had = state.conductance[index];
@@ -121,10 +125,12 @@ impl Search {
             }
             trail.step = trail.next_step(had, asked, self.round);
             (trail.had, trail.asked) = (had, asked);
-            if let Some(speed) = follower.speed(solution, state)
-                && (speed - state.speed[index]).abs() > BALANCED
-            {
-                speeds.push((follower.part, speed));
+            if let Some(speed) = follower.speed(solution, state) {
+                let change = (speed - state.speed[index]).abs();
+                if change > BALANCED {
+                    speeds.push((follower.part, speed));
+                    slip = change.max(slip);
+                }
             }
         }
         let last = self.round + 1 >= ROUNDS;
@@ -144,6 +150,11 @@ impl Search {
                 let (a, b) = follower.nets();
                 all_due |= solution.ac_between(a, b) * (next - trail.had).abs() > UNHEARD;
             }
+        }
+        // A speed brings a frequency of its own, for which everything has to be worked
+        // out; that waits until the conductances have come to terms with the last one.
+        if largest.0 > TERMS * slip && self.round % PATIENCE != PATIENCE - 1 {
+            speeds.clear();
         }
         for (part, speed) in &speeds {
             state.speed[part.index()] = *speed;

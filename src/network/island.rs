@@ -36,6 +36,8 @@ pub(super) struct Island {
     slots: Vec<u32>,
     /// Which of `elements` depend on the state.
     variable: Vec<u32>,
+    /// Which of `elements` depend on the frequency.
+    reactive: Vec<u32>,
     /// Which of `variable` are filaments.
     filaments: Vec<u32>,
     /// By slot: where its values start in `sums`.
@@ -80,6 +82,10 @@ pub(super) struct Stamped<T> {
     exchanged: Vec<(u32, Element)>,
     /// Slots whose sums are out of date.
     stale: Vec<u32>,
+    /// Nodes at which something has changed since [`Stamped::forget_touched`].
+    touched: Vec<u32>,
+    /// Whether an electromotive force has been put in or taken out since then.
+    sources_changed: bool,
     factored: Factored<T>,
 }
 
@@ -96,6 +102,7 @@ impl Island {
         let (mut starts, mut slots) = (Vec::with_capacity(elements.len()), Vec::new());
         let (mut variable, mut filaments, mut ends) = (Vec::new(), Vec::new(), Vec::new());
         let (mut supplies, mut fed_through_parts) = (Vec::new(), false);
+        let mut reactive = Vec::new();
         let place = |net: &NetId| places[net.index()].map(|(_, local)| local);
         for (at, index) in (0..).zip(&elements) {
             let e = &all[*index as usize];
@@ -105,6 +112,9 @@ impl Island {
                     let both = place(a).zip(place(b));
                     slots.push(both.map_or(NOWHERE, |(a, b)| plan.slot(a, b)));
                 }
+            }
+            if e.form.follows_frequency() {
+                reactive.push(at);
             }
             // A part that is open has left an element behind that does nothing; whether
             // it follows the state does not matter then.
@@ -160,6 +170,7 @@ impl Island {
             starts,
             slots,
             variable,
+            reactive,
             filaments,
             firsts,
             sums,
@@ -204,6 +215,8 @@ impl<T: Scalar> Stamped<T> {
             conditions: vec![f64::NAN; island.variable.len()],
             exchanged: Vec::new(),
             stale: Vec::new(),
+            touched: Vec::new(),
+            sources_changed: false,
             factored: Factored::new(&island.plan),
         }
     }
@@ -243,8 +256,14 @@ impl<T: Scalar> Stamped<T> {
         state: &State,
         matrix: impl Fn(&Element, &State) -> Matrix<T>,
     ) {
-        if self.exchanged != wiring.exchanged {
+        let renewed = self.exchanged != wiring.exchanged;
+        if renewed {
             let before = std::mem::take(&mut self.exchanged);
+            let drives = |(at, e): &(u32, Element)| {
+                let sound = &wiring.sound[*at as usize];
+                [e, sound].iter().any(|e| matches!(e.form, Form::Phase { .. }))
+            };
+            self.sources_changed |= before.iter().chain(wiring.exchanged).any(drives);
             for (index, _) in &before {
                 self.put(island, island.place_of(*index), wiring, state, &matrix);
                 // What its condition is now shall be looked at again.
@@ -268,10 +287,30 @@ impl<T: Scalar> Stamped<T> {
             }
         }
         for at in 0..self.exchanged.len() {
-            let place = island.place_of(self.exchanged[at].0);
-            self.put(island, place, wiring, state, &matrix);
+            let (index, e) = &self.exchanged[at];
+            if renewed || e.form.follows_state() {
+                let place = island.place_of(*index);
+                self.put(island, place, wiring, state, &matrix);
+            }
         }
         self.sum_stale(island, wiring.leak);
+    }
+
+    /// The same for a matrix that was put together for another frequency.
+    pub(super) fn retune(
+        &mut self,
+        island: &Island,
+        wiring: Wiring<'_>,
+        state: &State,
+        matrix: impl Fn(&Element, &State) -> Matrix<T>,
+    ) {
+        for place in &island.reactive {
+            self.put(island, *place, wiring, state, &matrix);
+        }
+        for (index, _) in wiring.exchanged {
+            self.put(island, island.place_of(*index), wiring, state, &matrix);
+        }
+        self.follow(island, wiring, state, matrix);
     }
 
     /// The same where nothing but the conductance of filaments can have changed.
@@ -306,16 +345,47 @@ impl<T: Scalar> Stamped<T> {
         if place == NO_PLACE {
             return;
         }
-        let y = matrix(wiring.element(island.elements[place as usize]), state);
+        let e = wiring.element(island.elements[place as usize]);
         let first = island.starts[place as usize] as usize;
-        for (at, y) in (first..first + island.values_of(place)).zip(y) {
-            if self.values[at] != y {
-                self.values[at] = y;
+        let n = e.terminals().len();
+        let before = self.stale.len();
+        if n == 2 && e.form.follows_state() {
+            let y = T::from(element::condition(e, state).unwrap_or_default());
+            self.change(island, first, &[y, -y, -y, y]);
+        } else {
+            self.change(island, first, &matrix(e, state)[..n * n]);
+        }
+        if self.stale.len() > before {
+            let diagonal = (0..n).map(|row| island.slots[first + row * n + row]);
+            self.touched.extend(diagonal.filter(|slot| *slot != NOWHERE));
+        }
+    }
+
+    fn change(&mut self, island: &Island, first: usize, values: &[T]) {
+        for (at, y) in (first..).zip(values) {
+            if self.values[at] != *y {
+                self.values[at] = *y;
                 if island.slots[at] != NOWHERE {
                     self.stale.push(island.slots[at]);
                 }
             }
         }
+    }
+
+    /// Whether what has changed leaves a solution as it is: nothing where that has a
+    /// voltage, and no source.
+    ///
+    /// An admittance between nodes that stand at exactly zero carries nothing, whatever
+    /// it is; so where direct current alone flows, the alternating voltages need not be
+    /// worked out again when a contact moves.
+    pub(super) fn spares(&self, solution: &[T]) -> bool {
+        !self.sources_changed && self.touched.iter().all(|node| solution[*node as usize].is_zero())
+    }
+
+    /// Starts afresh to note what changes.
+    pub(super) fn forget_touched(&mut self) {
+        self.touched.clear();
+        self.sources_changed = false;
     }
 
     fn sum_stale(&mut self, island: &Island, leak: f64) {

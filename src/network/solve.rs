@@ -125,6 +125,17 @@ enum Dead {
     SolvedToo,
 }
 
+/// How far the matrix of an island at a frequency has got.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Stage {
+    /// There is nothing in it.
+    Empty,
+    /// It is one for another frequency.
+    OtherFrequency,
+    /// It has been put together for this one.
+    Begun,
+}
+
 /// Phasors in one island at one frequency.
 #[derive(Debug)]
 struct Phasors {
@@ -133,8 +144,7 @@ struct Phasors {
     hertz: f64,
     rated: bool,
     stamped: Stamped<Complex64>,
-    /// Whether the matrix has been put together for this frequency.
-    begun: bool,
+    stage: Stage,
     /// Whether the matrix is known to be that of the present state.
     current: bool,
     /// What one volt of a machine sets up at the island's nets.
@@ -506,6 +516,7 @@ impl Network {
             direct.stamped.stamp_all(island, wiring, state, element::direct_matrix);
             direct.begun = true;
         }
+        direct.stamped.forget_touched();
         direct.stamped.refactor(island).map_err(|s| self.floating(island, s.node))?;
         Ok(direct)
     }
@@ -548,6 +559,7 @@ impl Network {
             };
             let wiring = self.wiring();
             direct.stamped.follow_filaments(island, wiring, state, element::direct_matrix);
+            direct.stamped.forget_touched();
             direct.stamped.refactor(island).map_err(|s| self.floating(island, s.node))?;
             if island.fed_through_parts {
                 self.supply_amps(number, state, &mut direct.amps);
@@ -632,6 +644,8 @@ impl Network {
             &phasors.unit[at].1
         } else {
             let mut volts = self.unit_amps(machine, hertz);
+            // Changes that spared the other solutions have been left for now.
+            phasors.stamped.refactor(island).map_err(|s| self.floating(island, s.node))?;
             phasors.stamped.factors().solve(&island.plan, &mut volts);
             phasors.unit.push((machine.part, volts));
             &phasors.unit[phasors.unit.len() - 1].1
@@ -666,13 +680,16 @@ impl Network {
             // only the last is kept.
             let odd = list.iter().position(|p| p.island == number && !p.rated && !rated);
             let at = odd.unwrap_or_else(|| {
-                let stamped = Stamped::new(island);
-                let (begun, current, unit) = (false, false, Vec::new());
-                list.push(Phasors { island: number, hertz, rated, stamped, begun, current, unit });
+                let (stamped, stage) = (Stamped::new(island), Stage::Empty);
+                let (current, unit) = (false, Vec::new());
+                list.push(Phasors { island: number, hertz, rated, stamped, stage, current, unit });
                 list.len() - 1
             });
             let phasors = &mut list[at];
-            (phasors.hertz, phasors.begun, phasors.current) = (hertz, false, false);
+            if phasors.stage != Stage::Empty {
+                phasors.stage = Stage::OtherFrequency;
+            }
+            (phasors.hertz, phasors.current) = (hertz, false);
             phasors.unit.clear();
             at
         });
@@ -680,15 +697,18 @@ impl Network {
         if !phasors.current {
             let (stamped, wiring) = (&mut phasors.stamped, self.wiring());
             let matrix = |e: &Element, state: &State| element::phasor_matrix(e, state, hertz);
-            if phasors.begun {
-                stamped.follow(island, wiring, state, matrix);
-            } else {
-                stamped.stamp_all(island, wiring, state, matrix);
-                phasors.begun = true;
+            match phasors.stage {
+                Stage::Empty => stamped.stamp_all(island, wiring, state, matrix),
+                Stage::OtherFrequency => stamped.retune(island, wiring, state, matrix),
+                Stage::Begun => stamped.follow(island, wiring, state, matrix),
             }
-            if stamped.refactor(island).map_err(|s| self.floating(island, s.node))? {
+            phasors.stage = Stage::Begun;
+            let spared = phasors.unit.iter().all(|(_, volts)| stamped.spares(volts));
+            if !spared || phasors.unit.is_empty() {
                 phasors.unit.clear();
+                stamped.refactor(island).map_err(|s| self.floating(island, s.node))?;
             }
+            stamped.forget_touched();
             phasors.current = true;
         }
         Ok(at)
