@@ -331,8 +331,14 @@ proptest! {
     }
 }
 
+/// What really chatters: fault and control. With its shunt open and the tie open a
+/// generator reaches its own relay through the loadmeter's movement alone, which cannot
+/// feed a bus: the relay closes, is starved, opens, and so on.
+const CHATTERS: [(&str, &str); 1] = [("SH2:open", "TIE")];
+
 #[test]
 fn every_fault_of_every_system_settles_in_every_position_of_every_control() {
+    let mut chattered = Vec::new();
     for id in library::NAMES {
         let circuit = Arc::new(library::load(id).expect("it comes with the program"));
         let sound = Network::new(circuit.clone());
@@ -346,15 +352,30 @@ fn every_fault_of_every_system_settles_in_every_position_of_every_control() {
             let came = Solved::settle(network, state).unwrap_or_else(|e| panic!("{code}: {e}"));
             assert!(came.steady(), "{code}: {:?}", came.settled.stop);
             for (control, part) in faulted.parts_with_ids() {
-                let Kind::Switch(switch) = &part.kind else { continue };
-                for position in 0..switch.positions.len() as u8 {
+                let Some(found) = part.kind.control() else { continue };
+                for position in 0..found.positions.len() as u8 {
                     let mut state = came.settled.state.clone();
                     state.set(control, PartState::Position(position));
                     let moved = Solved::settle(came.network.clone(), state);
                     let moved = moved.unwrap_or_else(|e| panic!("{code}, {}: {e}", part.id));
-                    assert!(moved.steady(), "{code}, {}: {:?}", part.id, moved.settled.stop);
+                    match &moved.settled.stop {
+                        StopReason::Steady => {}
+                        // A flasher is meant to.
+                        StopReason::Chattering { parts, .. }
+                            if parts
+                                .iter()
+                                .all(|p| matches!(faulted.part(*p).kind, Kind::Flasher(_))) => {}
+                        StopReason::Chattering { .. } => {
+                            chattered.push((code.clone(), part.id.clone()));
+                        }
+                        StopReason::StepLimit(_) => panic!("{code}, {}: no end", part.id),
+                    }
                 }
             }
         }
     }
+    chattered.dedup();
+    let chattered: Vec<(&str, &str)> =
+        chattered.iter().map(|(fault, control)| (fault.as_str(), control.as_str())).collect();
+    assert_eq!(chattered, CHATTERS);
 }
