@@ -471,14 +471,12 @@ impl Checker<'_> {
                 Raw::Text(text) if text.is_empty() => Some(None),
                 _ => c.net(field, raw, node.place).map(Some),
             })?;
-            match throws.first() {
-                Some(&Some(common)) => Some((common, throws.split_off(1))),
-                Some(None) | None => {
-                    let message = format!("a pole of {} needs a common net", c.who);
-                    c.findings.error("missing-field", node.place, message, None);
-                    None
-                }
+            if let Some(&Some(common)) = throws.first() {
+                return Some((common, throws.split_off(1)));
             }
+            let message = format!("a pole of {} needs a common net", c.who);
+            c.findings.error("missing-field", node.place, message, None);
+            None
         })
     }
 

@@ -57,7 +57,6 @@ fn state_word(circuit: &Circuit, part: usize, state: PartState) -> Option<String
             "running".to_owned()
         }
         PartState::Rotor(Turning::Backward) => "running backwards".to_owned(),
-        PartState::Rotor(Turning::Stands) => "stopped".to_owned(),
         PartState::Flow(flow) => match (flow, &circuit.parts[part].kind) {
             (Flow::Out, Kind::Battery(_)) => "discharging",
             (Flow::In, _) => "charging",
@@ -66,7 +65,7 @@ fn state_word(circuit: &Circuit, part: usize, state: PartState) -> Option<String
             (Flow::Neither, _) => "blocking",
         }
         .to_owned(),
-        PartState::Machine { .. } => "stopped".to_owned(),
+        PartState::Machine { .. } | PartState::Rotor(Turning::Stands) => "stopped".to_owned(),
     })
 }
 

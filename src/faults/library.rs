@@ -244,7 +244,7 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
             m.ranged("high-resistance", POOR_JOINT, g, Kind::GroundStud, |g, ohms| g.ohms += ohms);
             let leads = numbered(g.nets.len(), "lead");
             m.each("lead-off", g, Kind::GroundStud, &leads, |g, at| {
-                g.lead_ohms[at] = f64::INFINITY
+                g.lead_ohms[at] = f64::INFINITY;
             });
         }
         Kind::Connector(c) => {

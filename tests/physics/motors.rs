@@ -1,7 +1,7 @@
 //! Three-phase gyro motors: what a lost phase does to them and they to it.
 
 use halfsplit::circuit::Senses;
-use halfsplit::network::PartState;
+use halfsplit::network::{PartState, Turning};
 use halfsplit::units::{magnitude, phasor};
 use num_complex::Complex64;
 
@@ -159,13 +159,14 @@ fn an_open_winding_leaves_its_line_without_current() {
 }
 
 #[test]
-fn with_two_phases_crossed_it_does_not_start() {
-    // A reversed sequence turns the field backwards; common practice, no published
-    // source, that the indicator then shows nothing useful.
+fn with_two_phases_crossed_it_runs_the_other_way() {
+    // A reversed sequence turns the field, and with it the rotor, backwards (any text on
+    // induction motors).
     let motor = Bench::new()
         .three_phase("G", ["A", "B", "C"], [VOLTS, 400.0, 1e-3])
         .resistor("NB", "B", "GND", 1e-3)
         .gyro("M", ["C", "B", "A"], VOLTS, AMPS)
         .settle();
-    assert!(!motor.running("M"));
+    let part = motor.network.circuit().find_part("M").expect("the gyro");
+    assert_eq!(motor.settled.state.turning(part), Turning::Backward);
 }
