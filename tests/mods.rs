@@ -7,7 +7,7 @@ use halfsplit::circuit::{Circuit, Kind, read_build, read_system};
 use halfsplit::drill::{Action, Outcome, Session};
 use halfsplit::faults;
 use halfsplit::library;
-use halfsplit::network::{Network, State, StopReason};
+use halfsplit::network::{Event, Network, State, StopReason};
 use halfsplit::observation::{Look, Rig, Showing};
 use halfsplit::score::debrief;
 
@@ -107,6 +107,59 @@ fn every_build_of_the_flagship_comes_to_rest_with_nothing_open() {
         assert!(told.iter().all(|line| !line.contains("opens")), "{told:#?}");
     }
     assert_eq!(flagship(&["44", "31"]), flagship(&["31", "44"]));
+}
+
+#[test]
+fn every_single_fault_of_the_modified_build_comes_to_rest() {
+    let circuit = flagship(&["31", "44"]);
+    let network = Network::new(Arc::clone(&circuit));
+    let normal = network.settle(State::at_rest(&circuit)).expect("it has a solution");
+    let mut shorts = Vec::new();
+    for (fault, mode) in faults::all(&circuit) {
+        let code = fault.code(&circuit);
+        let faulted = Arc::new(faults::apply(&circuit, &fault, &mode));
+        let mut state = normal.state.clone();
+        state.adopt(&faulted, fault.part);
+        let settled = Network::like(Arc::clone(&faulted), &network).settle(state);
+        let settled = settled.expect("it has a solution");
+        assert_eq!(settled.stop, StopReason::Steady, "{code}");
+        let opened: Vec<_> = settled
+            .events
+            .iter()
+            .filter_map(|event| match event {
+                Event::Opens { part, .. } => Some(circuit.part(*part).id.as_str()),
+                _ => None,
+            })
+            .collect();
+        assert!(opened.len() <= 1, "{code}: {opened:?}");
+        if ["W-WRN2:chafed", "W-DCV:chafed"].contains(&code.as_str()) {
+            shorts.push((code, opened.concat()));
+        }
+    }
+    let expected = [("W-WRN2:chafed", "CB-WRN2"), ("W-DCV:chafed", "F-DCV")];
+    assert_eq!(shorts, expected.map(|(code, by)| (code.to_owned(), by.to_owned())));
+}
+
+#[test]
+fn a_part_that_another_names_cannot_be_removed_from_under_it() {
+    let text = r#"System(
+        id: "door", title: "DOOR",
+        stations: [Station(id: "desk", title: "DESK")],
+        nets: ["BAT", "OUT"],
+        parts: [
+            Supply(id: "BT1", at: "desk", plus: "BAT"),
+            Mechanism(id: "DOOR", at: "desk", positions: ["SHUT", "OPEN"]),
+            Microswitch(id: "S1", at: "desk", follows: "DOOR", closes: {"OPEN": [("BAT", "OUT")]}),
+            Lamp(id: "DS1", at: "desk", a: "OUT"),
+        ],
+        mods: [Mod(id: "5", title: "No door", remove: ["DOOR"])],
+    )"#;
+    let (circuit, findings) = read_system("door.ron", text);
+    assert!(circuit.is_some(), "{findings:#?}");
+    let (circuit, findings) = read_build("door.ron", text, &["5"]);
+    assert!(circuit.is_none());
+    let said: Vec<_> = findings.iter().map(|finding| (finding.place.line, finding.code)).collect();
+    assert_eq!(said, [(8, "unknown-part")], "{findings:#?}");
 }
 
 /// The survey gyro lamp after faults, one after another.
