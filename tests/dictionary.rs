@@ -5,7 +5,7 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 
 use halfsplit::circuit::{AIRFRAME, Circuit, PartId};
-use halfsplit::dictionary::{Case, Dictionary, Setup};
+use halfsplit::dictionary::{Case, Dictionary, Setup, read_setups};
 use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::network::{Network, PartState, Settled, State};
@@ -248,6 +248,17 @@ bad.ron:3:64: error[not-a-control]: `F-IND` is not a control
     assert!(error.contains("no-such-file.ron"), "{error}");
     assert_eq!(run(&["t4-ac", "--jobs", "0"]).0, Some(2));
     assert_eq!(run(&["t4-ac", "--csv", "--json"]).0, Some(2));
+}
+
+#[test]
+fn the_guides_list_of_setups_reads() {
+    let guide = include_str!("../scenarios/README.md");
+    let rest = guide.split("```ron,setups\n").nth(1).expect("the guide shows one");
+    let text = rest.split("```").next().expect("it ends");
+    let circuit = library::load("t4-ac").expect("it comes with the program");
+    let (setups, findings) = read_setups(&circuit, "guide", text);
+    assert!(findings.is_empty(), "{findings:?}");
+    assert_eq!(setups.len(), 3);
 }
 
 #[test]

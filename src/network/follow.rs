@@ -25,8 +25,6 @@ const ROUNDING: f64 = 1e-9;
 const UNHEARD: f64 = 1e-12;
 /// Change of a conductance over that of a speed below which the speed is let go on.
 const TERMS: f64 = 0.1;
-/// Rounds that a speed waits at most.
-const PATIENCE: u32 = 8;
 /// Part of a gap left by a step that has closed it fast.
 const FAST: f64 = 0.2;
 /// Rounds after which the search for a balance is given up.
@@ -153,7 +151,7 @@ impl Search {
         }
         // A speed brings a frequency of its own, for which everything has to be worked
         // out; that waits until the conductances have come to terms with the last one.
-        if largest.0 > TERMS * slip && self.round % PATIENCE != PATIENCE - 1 {
+        if self.round < CALM_AFTER && largest.0 > TERMS * slip {
             speeds.clear();
         }
         for (part, speed) in &speeds {
