@@ -22,7 +22,7 @@ fn generated(nets: usize) -> Circuit {
     while count < nets {
         if branch % 10 == 0 {
             // A trunk starts at the main bus and goes on from branch to branch.
-            trunk = "MAIN".to_owned();
+            "MAIN".clone_into(&mut trunk);
         }
         let b = branch;
         write!(names, ", \"T{b}\", \"A{b}\", \"B{b}\", \"C{b}\"").expect("text grows");
