@@ -13,4 +13,5 @@ pub mod network;
 pub mod observation;
 pub mod score;
 pub mod screen;
+pub mod spice;
 pub mod units;

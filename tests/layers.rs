@@ -11,6 +11,7 @@ const LAYERS: [&str; 14] = [
     "circuit",
     "network",
     "faults",
+    "spice",
     "observation",
     "dictionary",
     "diagnosis",

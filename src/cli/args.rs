@@ -30,6 +30,14 @@ pub enum Verb {
     Drill(Drill),
     /// Solve a system and print every net, lamp and meter
     Solve(Solve),
+    /// Write a system as a netlist that ngspice runs
+    ///
+    /// What is written is the linear network at rest. Direct current is one netlist, and
+    /// each machine that gives alternating voltage is another at its own frequency, since
+    /// machines that run free are never in step. Without --out one netlist goes to
+    /// standard output, that of direct current unless --group names a machine; with --out
+    /// each group becomes a file of its own. Run one with `ngspice -b FILE`.
+    Spice(Spice),
     /// Check system files and print every finding
     Check(Check),
     /// Work out what every fault shows in every setup
@@ -135,6 +143,22 @@ pub struct Dictionary {
     /// Print one JSON object for each setup and fault
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `spice`.
+#[derive(Debug, Args)]
+pub struct Spice {
+    /// A system that comes with the program, a system file, or its folder
+    pub system: String,
+    /// How it stands
+    #[command(flatten)]
+    pub setup: Setup,
+    /// Only this group: `dc`, or a machine that gives
+    #[arg(long, value_name = "dc|MACHINE")]
+    pub group: Option<String>,
+    /// Write SYSTEM.GROUP.cir for each group into this folder
+    #[arg(long, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
 }
 
 /// Arguments of `check`.

@@ -11,6 +11,7 @@ mod kinds;
 mod plain;
 mod setup;
 mod solve;
+mod spice;
 
 pub use args::Arguments;
 
@@ -48,6 +49,7 @@ pub fn run() -> ExitCode {
         None => drill::menu(arguments.plain),
         Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain),
         Some(Verb::Solve(solve)) => solve::run(&solve),
+        Some(Verb::Spice(spice)) => spice::run(&spice),
         Some(Verb::Check(check)) => check::run(&check),
         Some(Verb::Dictionary(dictionary)) => dictionary::run(&dictionary),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
