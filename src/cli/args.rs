@@ -148,8 +148,9 @@ pub struct Dictionary {
 /// Arguments of `spice`.
 #[derive(Debug, Args)]
 pub struct Spice {
-    /// A system that comes with the program, a system file, or its folder
-    pub system: String,
+    /// Which build
+    #[command(flatten)]
+    pub build: Build,
     /// How it stands
     #[command(flatten)]
     pub setup: Setup,

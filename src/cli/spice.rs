@@ -7,13 +7,12 @@ use anyhow::{Context, Result, bail};
 use super::{Ended, args, setup};
 use crate::circuit::Circuit;
 use crate::diagnostic::plain;
-use crate::library;
 use crate::network::Settled;
 use crate::spice::{Group, groups, netlist};
 
 /// Writes one netlist to standard output, or one file for each group.
 pub(super) fn run(arguments: &args::Spice) -> Result<Ended> {
-    let circuit = library::load(&arguments.system)?;
+    let circuit = arguments.build.load()?;
     let (network, settled) = setup::settle(circuit, &arguments.setup)?;
     let circuit = network.circuit();
     let asked =
