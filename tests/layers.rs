@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 14] = [
+const LAYERS: [&str; 15] = [
     "units",
     "chance",
     "diagnostic",

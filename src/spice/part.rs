@@ -6,8 +6,11 @@ use std::f64::consts::TAU;
 use super::card::{Card, Value};
 use super::machine::star_volts;
 use super::name::Names;
-use crate::circuit::{Circuit, Gyro, Kind, NetId, PartId, Relay, Transformer};
-use crate::network::{AcGroup, PartState, Settled};
+use crate::circuit::{
+    Circuit, ContactSet, Feeder, Gyro, Kind, NetId, PartId, Relay, Transformer,
+    TransformerRectifier,
+};
+use crate::network::{AcGroup, Flow, PartState, Settled, Turning};
 
 /// Ohms below which no joint of the model goes.
 const LEAST_OHMS: f64 = 1e-5;
@@ -151,7 +154,7 @@ impl Writer<'_> {
                     self.between(&name, f.line, f.load, f.ohms);
                 }
             }
-            Kind::Switch(s) => {
+            Kind::Switch(s) | Kind::PushSwitch(s) | Kind::ChangeoverSwitch(s) => {
                 for (at, closure) in s.closures.iter().enumerate() {
                     if state == PartState::Position(closure.position) {
                         let role = format!("{name}_{}", at + 1);
@@ -159,7 +162,7 @@ impl Writer<'_> {
                     }
                 }
             }
-            Kind::Relay(r) => self.relay(&name, r, self.operated(id)),
+            Kind::Relay(r) | Kind::Contactor(r) => self.relay(&name, r, self.operated(id)),
             Kind::Lamp(l) => {
                 // A filament's current goes with its volts to the power 0.54, so its
                 // resistance goes with them to the power 0.46; cold it is a tenth.
@@ -228,8 +231,114 @@ impl Writer<'_> {
                     self.impedance(&format!("{name}_{letter}"), [&terminal, &star], z, l.hertz);
                 }
             }
-            Kind::Gyro(g) => self.gyro(&name, g, self.running(id)),
-            Kind::Meter(m) => self.between(&name, m.plus, m.minus, m.burden_ohms),
+            Kind::Gyro(g) => self.gyro(&name, g, self.settled.state.turning(id)),
+            Kind::Meter(m) | Kind::Ammeter(m) | Kind::Loadmeter(m) | Kind::FrequencyMeter(m) => {
+                self.between(&name, m.plus, m.minus, m.burden_ohms);
+            }
+            Kind::Battery(b) => {
+                // One electromotive force when it gives, another when it takes.
+                let (volts, ohms) = match self.settled.state.flow(id) {
+                    Flow::Out => (b.volts, b.ohms),
+                    Flow::In => (b.charge_volts, b.charge_ohms),
+                    Flow::Neither => (0.0, f64::INFINITY),
+                };
+                self.source(&name, b.plus, b.minus, volts, ohms);
+            }
+            Kind::Generator(g) => {
+                let rpm = g.rpm[usize::from(self.settled.state.found_at(g.driven_by))];
+                let volts = if rpm >= g.least_rpm { g.volts } else { g.volts * rpm / g.least_rpm };
+                self.source(&name, g.plus, g.minus, volts, g.ohms);
+            }
+            Kind::Receptacle(r) => {
+                let (unit, minus) = (inside(&name, "unit"), self.node(r.minus));
+                self.leak(&format!("{name}_unit"), &unit);
+                self.supply(&name, [&unit, &minus], r.volts, r.ohms);
+                if state == PartState::Position(1) {
+                    let (plus, small) = (self.node(r.plus), self.node(r.interlock));
+                    self.resistor(&format!("{name}_pin"), &unit, &plus, r.pin_ohms);
+                    self.resistor(&format!("{name}_small"), &unit, &small, r.interlock_ohms);
+                }
+            }
+            Kind::Alternator(a) => {
+                let star = inside(&name, "star");
+                self.leak(&format!("{name}_star"), &star);
+                let forces = star_volts(emf_volts);
+                for (phase, letter) in ["a", "b", "c"].into_iter().enumerate() {
+                    if a.phase_sound[phase] {
+                        let role = format!("{name}_{letter}");
+                        let (force, terminal) = (inside(&role, "emf"), self.node(a.phases[phase]));
+                        self.force(&role, [&force, &star], own, forces[phase]);
+                        let z = (a.phase_ohms, a.phase_reactance_ohms);
+                        self.impedance(&role, [&force, &terminal], z, a.hertz);
+                    }
+                }
+            }
+            Kind::TransformerRectifier(t) => self.rectifier(id, &name, t),
+            Kind::Feeder(f) => self.feeder(&name, f),
+            Kind::Diode(d) => {
+                if !d.blocks {
+                    self.between(&name, d.anode, d.cathode, d.ohms);
+                } else if self.settled.state.flow(id) == Flow::Out {
+                    self.source(&name, d.anode, d.cathode, d.drop_volts, d.ohms);
+                }
+            }
+            Kind::Shunt(x) => self.between(&name, x.a, x.b, x.ohms),
+            Kind::Splice(x) => {
+                let joint = inside(&name, "joint");
+                self.star(&name, &joint, &x.nets, &x.joint_ohms);
+            }
+            Kind::GroundStud(x) => {
+                let bolt = inside(&name, "bolt");
+                self.star(&name, &bolt, &x.nets, &x.lead_ohms);
+                self.resistor(&format!("{name}_bond"), &bolt, "0", x.ohms);
+            }
+            Kind::Connector(c) => {
+                for (at, pin) in c.pins.iter().enumerate() {
+                    self.between(&format!("{name}_{}", at + 1), pin.a, pin.b, pin.ohms);
+                }
+                if let Some((one, other, ohms)) = c.touching {
+                    let role = format!("{name}_touch");
+                    self.between(&role, c.pins[one].a, c.pins[other].a, ohms);
+                }
+            }
+            Kind::Mechanism(_) => {}
+            Kind::Microswitch(m) => {
+                let at = m.stays_at.unwrap_or_else(|| self.settled.state.found_at(m.follows));
+                for (which, closure) in m.closures.iter().enumerate() {
+                    if closure.position == at {
+                        let role = format!("{name}_{}", which + 1);
+                        self.between(&role, closure.a, closure.b, closure.ohms);
+                    }
+                }
+            }
+            Kind::ReverseCurrentRelay(r) => {
+                let ground = crate::circuit::AIRFRAME;
+                self.between(&format!("{name}_coil"), r.enable, ground, r.coil_ohms);
+                if self.operated(id) {
+                    self.between(&format!("{name}_main"), r.generator, r.bus, r.ohms);
+                }
+            }
+            Kind::PhaseRelay(r) => {
+                let star = inside(&name, "star");
+                self.leak(&format!("{name}_star"), &star);
+                for (phase, letter) in ["a", "b", "c"].into_iter().enumerate() {
+                    let terminal = self.node(r.phases[phase]);
+                    let role = format!("{name}_{letter}");
+                    self.resistor(&role, &terminal, &star, r.leg_ohms[phase]);
+                }
+                self.contacts(&name, &r.contacts, self.operated(id));
+            }
+            Kind::Flasher(f) => {
+                if !self.operated(id) {
+                    self.between(&name, f.line, f.load, f.ohms);
+                }
+            }
+            Kind::Horn(h) => self.between(&name, h.a, h.b, h.ohms),
+            Kind::Motor(m) => {
+                let ohms = if self.running(id) { m.running_ohms } else { m.standing_ohms };
+                self.between(&name, m.a, m.b, ohms);
+            }
+            Kind::Solenoid(x) => self.between(&name, x.x1, x.x2, x.coil_ohms),
         }
         std::mem::take(&mut self.cards)
     }
@@ -242,7 +351,11 @@ impl Writer<'_> {
 
     fn relay(&mut self, name: &str, r: &Relay, operated: bool) {
         self.between(&format!("{name}_coil"), r.x1, r.x2, r.coil_ohms);
-        for (at, set) in r.contacts.iter().enumerate() {
+        self.contacts(name, &r.contacts, operated);
+    }
+
+    fn contacts(&mut self, name: &str, sets: &[ContactSet], operated: bool) {
+        for (at, set) in sets.iter().enumerate() {
             let (to, ohms, throw) = if operated {
                 (set.operated, set.operated_ohms, "no")
             } else {
@@ -250,6 +363,118 @@ impl Writer<'_> {
             };
             if let Some(to) = to {
                 self.between(&format!("{name}_{}{throw}", at + 1), set.common, to, ohms);
+            }
+        }
+    }
+
+    /// A supply between two nets; nothing where its ohms are infinite.
+    fn source(&mut self, name: &str, plus: NetId, minus: NetId, volts: f64, ohms: f64) {
+        if ohms.is_finite() {
+            let (plus, minus) = (self.node(plus), self.node(minus));
+            self.supply(name, [&plus, &minus], volts, ohms);
+        }
+    }
+
+    /// Resistances from several nets to one node.
+    fn star(&mut self, name: &str, middle: &str, nets: &[NetId], ohms: &[f64]) {
+        self.leak(&format!("{name}_star"), middle);
+        for (at, (net, ohms)) in nets.iter().zip(ohms).enumerate() {
+            let node = self.node(*net);
+            self.resistor(&format!("{name}_{}", at + 1), &node, middle, *ohms);
+        }
+    }
+
+    /// Three equal legs that draw what it gives over its efficiency and what it needs for
+    /// itself; on the other side volts in proportion to the mean of its lines.
+    fn rectifier(&mut self, id: PartId, name: &str, t: &TransformerRectifier) {
+        let solution = &self.settled.solution;
+        let whole: Vec<NetId> =
+            (0..3).filter(|phase| t.phase_sound[*phase]).map(|phase| t.phases[phase]).collect();
+        // With one line open its end inside stands midway between the other two; with two
+        // or three open nothing is left.
+        let lines = match whole[..] {
+            [a, b, c] => {
+                [solution.ac_between(a, b), solution.ac_between(b, c), solution.ac_between(c, a)]
+            }
+            [a, b] => {
+                let volts = solution.ac_between(a, b);
+                [volts, volts / 2.0, volts / 2.0]
+            }
+            _ => [0.0; 3],
+        };
+        let open_volts = t.volts * lines.iter().sum::<f64>() / 3.0 / t.line_volts;
+        let gives = self.settled.state.flow(id) == Flow::Out && t.ohms.is_finite();
+        let volts = solution.dc_between(t.plus, t.minus);
+        let out = if gives { volts * (open_volts - volts) / t.ohms } else { 0.0 };
+        let rated = t.line_volts * t.line_volts;
+        let squares = lines.iter().map(|v| v * v).sum::<f64>().max(0.03 * rated);
+        let siemens = t.idle_watts / rated + 3.0 * out.max(0.0) / t.efficiency / squares;
+        let star = inside(name, "star");
+        self.leak(&format!("{name}_star"), &star);
+        for (phase, letter) in ["a", "b", "c"].into_iter().enumerate() {
+            let role = format!("{name}_{letter}");
+            let end = if t.phase_sound[phase] {
+                self.node(t.phases[phase])
+            } else {
+                let open = inside(&role, "open");
+                self.leak(&format!("{role}_open"), &open);
+                open
+            };
+            self.resistor(&role, &end, &star, 1.0 / siemens);
+        }
+        if gives {
+            self.source(name, t.plus, t.minus, open_volts, t.ohms);
+        }
+    }
+
+    /// Three conductors: each its own resistance and coil, the coils coupled, and in each
+    /// a source for what the others' currents set up across the resistance they share.
+    fn feeder(&mut self, name: &str, f: &Feeder) {
+        let letters = ["a", "b", "c"];
+        let whole: Vec<usize> = (0..3).filter(|phase| f.sound[*phase]).collect();
+        let shared = |x: usize, y: usize| match (x.min(y), x.max(y)) {
+            (0, 1) => 3,
+            (1, 2) => 4,
+            _ => 5,
+        };
+        let place = |phase: usize, what: &str| inside(name, &format!("{}_{what}", letters[phase]));
+        for phase in 0..3 {
+            let role = format!("{name}_{}", letters[phase]);
+            let from = self.node(f.from[phase]);
+            self.force(&role, [&from, &place(phase, "sensed")], false, (0.0, 0.0));
+        }
+        for phase in 0..3 {
+            let role = format!("{name}_{}", letters[phase]);
+            let mut at = place(phase, "sensed");
+            for other in (0..3).filter(|other| *other != phase) {
+                let next = place(phase, &format!("after_{}", letters[other]));
+                let through = format!("V_{name}_{}", letters[other]);
+                let ohms = f.ohms[shared(phase, other)];
+                let pair = format!("{role}{}", letters[other]);
+                self.add(&pair, &[&at, &next], Value::VoltsPerAmp { through, ohms });
+                at = next;
+            }
+            // An open conductor ends here, and no current flows in it.
+            if f.sound[phase] {
+                let to = self.node(f.to[phase]);
+                let z = (f.ohms[phase], f.reactance_ohms[phase]);
+                self.impedance(&role, [&at, &to], z, f.hertz);
+            }
+        }
+        if self.own.is_none() {
+            return;
+        }
+        for (at, &x) in whole.iter().enumerate() {
+            for &y in &whole[at + 1..] {
+                let own = f.reactance_ohms[x] * f.reactance_ohms[y];
+                let mutual = f.reactance_ohms[shared(x, y)];
+                if own > 0.0 && mutual != 0.0 {
+                    let coil = |phase: usize| format!("L_{name}_{}", letters[phase]);
+                    let inductors = [coil(x), coil(y)];
+                    let factor = mutual / own.sqrt();
+                    let role = format!("{name}_{}{}", letters[x], letters[y]);
+                    self.add(&role, &[], Value::Coupling { inductors, factor });
+                }
             }
         }
     }
@@ -288,7 +513,7 @@ impl Writer<'_> {
         self.add(name, &[&s2, &s1], Value::AmpsPerAmp { through, gain: back });
     }
 
-    fn gyro(&mut self, name: &str, g: &Gyro, running: bool) {
+    fn gyro(&mut self, name: &str, g: &Gyro, turning: Turning) {
         let terminals = [0, 1, 2].map(|phase| {
             if g.winding_sound[phase] {
                 return self.node(g.phases[phase]);
@@ -314,8 +539,13 @@ impl Writer<'_> {
             let square = r * r + x * x;
             (r / square, -x / square)
         };
-        let second = admittance(standing);
-        let first = if running { admittance((g.amps, g.power_factor)) } else { second };
+        let stands = admittance(standing);
+        let turns = admittance((g.amps, g.power_factor));
+        let (first, second) = match turning {
+            Turning::Stands => (stands, stands),
+            Turning::Forward => (turns, stands),
+            Turning::Backward => (stands, turns),
+        };
         self.rotor(name, &terminals, first, second, given.hertz);
     }
 

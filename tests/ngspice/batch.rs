@@ -16,12 +16,18 @@ use halfsplit::spice::{Card, Netlist, Value};
 /// net they let through a thousandth of a microvolt.
 const NOT_THERE_OHMS: f64 = 1e18;
 
+/// The same of a coil, at any frequency there is here.
+const NOT_THERE_HENRIES: f64 = 1e18;
+
 /// A phasor per net, in volts; direct volts have no imaginary part.
 pub(super) type Volts = Vec<(f64, f64)>;
 
 /// A card of the netlist laid together: under its own name, with what it is altered to.
 struct Laid {
     name: String,
+    /// Whether it is a coil that others are coupled to: that stays as it is, and the
+    /// resistance in series with it is what passes nothing.
+    coupled: bool,
     now: Vec<f64>,
 }
 
@@ -45,6 +51,7 @@ fn numbers(value: &Value) -> Vec<f64> {
 fn not_there(letter: char) -> Option<Vec<f64>> {
     match letter {
         'R' => Some(vec![NOT_THERE_OHMS]),
+        'L' => Some(vec![NOT_THERE_HENRIES]),
         'G' | 'F' => Some(vec![0.0]),
         _ => None,
     }
@@ -94,7 +101,9 @@ fn lay(netlists: &[&Netlist], text: &mut String) -> BTreeMap<Key, Laid> {
                     for inductor in inductors {
                         let coil = netlist.cards().find(|c| c.name == *inductor);
                         let coil = coil.expect("the coils that are coupled are there");
-                        inductor.clone_from(&laid[&key(coil)].name);
+                        let coil = laid.get_mut(&key(coil)).expect("it was laid before");
+                        coil.coupled = true;
+                        inductor.clone_from(&coil.name);
                     }
                 }
                 Value::Ohms(_)
@@ -105,7 +114,7 @@ fn lay(netlists: &[&Netlist], text: &mut String) -> BTreeMap<Key, Laid> {
                 | Value::AmpsPerVolt(_) => {}
             }
             writeln!(text, "{written}").expect("a string grows");
-            laid.insert(key(card), Laid { name, now: numbers(&card.value) });
+            laid.insert(key(card), Laid { name, coupled: false, now: numbers(&card.value) });
         }
     }
     laid
@@ -116,7 +125,10 @@ fn alter(netlist: &Netlist, laid: &mut BTreeMap<Key, Laid>, text: &mut String) {
     let there: BTreeMap<Key, &Card> = netlist.cards().map(|card| (key(card), card)).collect();
     for (key, laid) in laid {
         let letter = laid.name.chars().next().expect("a name has a letter");
-        let wanted = there.get(key).map_or_else(|| not_there(letter), |c| Some(numbers(&c.value)));
+        let wanted = there.get(key).map_or_else(
+            || not_there(letter).filter(|_| !laid.coupled),
+            |c| Some(numbers(&c.value)),
+        );
         let Some(wanted) = wanted else { continue };
         for (at, parameter) in parameters(letter).iter().enumerate() {
             if laid.now[at] != wanted[at] {
