@@ -226,6 +226,7 @@ fn work(how: &str) -> Vec<Work> {
 }
 
 #[test]
+#[ignore = "needs ngspice: run tests/ngspice/live.sh"]
 fn every_fault_in_many_setups_agrees_with_ngspice() {
     let Some(how) = live() else { return };
     let begun = Instant::now();
@@ -255,6 +256,7 @@ fn every_fault_in_many_setups_agrees_with_ngspice() {
 }
 
 #[test]
+#[ignore = "needs ngspice: run tests/ngspice/live.sh"]
 fn one_wrong_value_in_one_netlist_is_found() {
     if live().is_none() {
         return;

@@ -7,4 +7,4 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 command -v ngspice >/dev/null || { echo "ngspice is not installed" >&2; exit 2; }
-HALFSPLIT_NGSPICE="${1:-yes}" cargo test --test integration -- ngspice:: --nocapture
+HALFSPLIT_NGSPICE="${1:-yes}" cargo test --test integration -- ngspice:: --include-ignored --nocapture
