@@ -184,6 +184,8 @@ fn solve_prints_one_object_with_the_promised_shape() {
     // 115 V regulated: the design value of the flagship's own converter.
     assert!((net["ac_rms"].as_f64().expect("a number") - 115.0).abs() < 0.1);
     assert_eq!(net["ac"][0]["source"], "CV1");
+    assert_eq!(net["ac_band"], "normal");
+    assert!(net["dc_band"].is_null());
     assert_eq!(net["ac"][0]["hertz"], 400.0);
     assert_eq!(json["lamps"]["L-FLT"]["seen"], "dark");
     let fraction = json["meters"]["VM"]["angle_fraction"].as_f64().expect("a number");

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 /// Low to high; each may use what stands before it, nothing after.
 const LAYERS: [&str; 15] = [
     "units",
+    "limits",
     "chance",
     "diagnostic",
     "circuit",

@@ -6,6 +6,7 @@
 //! "LIEC" is T. R. Kuphaldt, *Lessons In Electric Circuits*, an open book.
 
 mod direct;
+mod feeder;
 mod lamps;
 mod motors;
 mod settling;

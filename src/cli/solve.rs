@@ -8,7 +8,8 @@ use serde_json::{Map, Value, json};
 use super::setup::{self, Struck};
 use super::{Ended, args};
 use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
-use crate::network::{Flow, Network, PartState, Settled, StopReason, Turning};
+use crate::limits;
+use crate::network::{Flow, Network, PartState, Settled, Solution, StopReason, Turning};
 use crate::observation::{light_word, meter_dial, meter_value, relative_light};
 use crate::units::significant;
 
@@ -93,6 +94,8 @@ fn as_json(network: &Network, settled: &Settled, struck: &[Struck]) -> Value {
                 "dc": solution.dc[index],
                 "ac": ac,
                 "ac_rms": solution.ac_between(net, AIRFRAME),
+                "dc_band": dc_word(solution, net),
+                "ac_band": ac_word(solution, net),
             }),
         );
     }
@@ -171,12 +174,16 @@ fn as_text(
     writeln!(out, "nets, volts to {}:", crate::circuit::AIRFRAME_NAME)?;
     for (index, name) in circuit.nets.iter().enumerate().skip(1) {
         let net = NetId(index as u32);
-        writeln!(
+        write!(
             out,
             "  {name:<20} {:>8} DC  {:>8} AC",
             significant(rounded(solution.dc[index]), 4),
             significant(rounded(solution.ac_between(net, AIRFRAME)), 4)
         )?;
+        for word in [dc_word(solution, net), ac_word(solution, net)].into_iter().flatten() {
+            write!(out, "  {word}")?;
+        }
+        writeln!(out)?;
     }
     writeln!(out, "parts:")?;
     for (index, part) in circuit.parts.iter().enumerate() {
@@ -198,6 +205,19 @@ fn as_text(
         }
     }
     Ok(())
+}
+
+/// Where a net's direct volts stand in their band, if one applies.
+fn dc_word(solution: &Solution, net: NetId) -> Option<&'static str> {
+    let volts = solution.dc_between(net, AIRFRAME);
+    limits::dc_band(volts).map(|band| band.word(volts))
+}
+
+/// Where a net's alternating volts stand in their band, if one applies.
+fn ac_word(solution: &Solution, net: NetId) -> Option<&'static str> {
+    let volts = solution.ac_between(net, AIRFRAME);
+    let hertz = solution.hertz_between(net, AIRFRAME);
+    limits::ac_band(volts, hertz).map(|band| band.word(volts))
 }
 
 /// What insulation leakage leaves on a dead net is nothing to print.
