@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 15] = [
+const LAYERS: [&str; 16] = [
     "units",
     "limits",
     "chance",
