@@ -8,6 +8,7 @@
 mod direct;
 mod feeder;
 mod lamps;
+mod machines;
 mod motors;
 mod settling;
 mod sources;
