@@ -438,13 +438,13 @@ impl Writer<'_> {
             _ => 5,
         };
         let place = |phase: usize, what: &str| inside(name, &format!("{}_{what}", letters[phase]));
-        for phase in 0..3 {
-            let role = format!("{name}_{}", letters[phase]);
+        for (phase, letter) in letters.into_iter().enumerate() {
+            let role = format!("{name}_{letter}");
             let from = self.node(f.from[phase]);
             self.force(&role, [&from, &place(phase, "sensed")], false, (0.0, 0.0));
         }
-        for phase in 0..3 {
-            let role = format!("{name}_{}", letters[phase]);
+        for (phase, letter) in letters.into_iter().enumerate() {
+            let role = format!("{name}_{letter}");
             let mut at = place(phase, "sensed");
             for other in (0..3).filter(|other| *other != phase) {
                 let next = place(phase, &format!("after_{}", letters[other]));
