@@ -56,7 +56,7 @@ impl Netlist {
             insulation,
             parts,
             hertz,
-            title: one_line(&circuit.title),
+            title: one_line(&circuit.title_with_mods()),
             source: one_line(&source),
             nets: circuit.nets.iter().map(|net| one_line(net)).collect(),
             part_titles,
