@@ -125,7 +125,8 @@ impl Work<'_> {
         let sound = prints[0];
         let (single, double) = (dictionary.faults().len(), cases.len() - 1);
         writeln!(out, "{}", plain(&dictionary.circuit().title_with_mods()))?;
-        writeln!(out, "{:>9} setups", self.setups.len())?;
+        let setups = if self.setups.len() == 1 { "setup" } else { "setups" };
+        writeln!(out, "{:>9} {setups}", self.setups.len())?;
         writeln!(out, "{single:>9} single faults")?;
         if double > single {
             writeln!(out, "{:>9} pairs of faults of two parts", double - single)?;

@@ -189,7 +189,7 @@ pub fn view(session: &Session) -> View {
             }),
             _ => {}
         }
-        if !matches!(part.kind, Kind::Supply(_)) {
+        if !matches!(part.kind, Kind::Supply(_) | Kind::Mechanism(_)) {
             view.parts.push(id);
         }
     }

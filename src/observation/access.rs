@@ -256,6 +256,9 @@ impl Whereabouts {
             (Act::Replace(_), Kind::Supply(_)) => {
                 Err(not("replaced", "the aircraft's own supply is outside this system"))
             }
+            (Act::Replace(_), Kind::Mechanism(_)) => {
+                Err(not("replaced", "it is no electrical part: set it"))
+            }
             (Act::Replace(_), _) => Ok(()),
         }
     }
