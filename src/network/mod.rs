@@ -10,10 +10,12 @@
 //! The solver does not know what a fault is: a faulted circuit is just a circuit.
 
 mod element;
+mod event;
 mod follow;
 mod island;
 mod machine;
 mod measure;
+mod parts;
 mod protect;
 mod settle;
 mod solution;
@@ -21,9 +23,11 @@ mod solve;
 mod sparse;
 mod state;
 
-pub use element::{Impedance, gyro_impedances};
+pub use element::Impedance;
+pub use event::Event;
+pub use parts::gyro_impedances;
 pub use protect::{BREAKER, FUSE, Thermal};
-pub use settle::{Event, STEP_LIMIT, Settled, StopReason};
+pub use settle::{STEP_LIMIT, Settled, StopReason};
 pub use solution::{AcGroup, Solution};
 pub use solve::{Network, SolveError};
 pub use state::{Flow, PartState, State, Turning};

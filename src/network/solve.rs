@@ -13,6 +13,7 @@ use super::element::{self, Element, Form};
 use super::follow::{Balance, Due, Follower, Search};
 use super::island::{Island, Stamped, Wiring, islands_of};
 use super::machine::{Machine, machines};
+use super::parts;
 use super::solution::{AcGroup, Solution};
 use super::sparse::Plan;
 use super::state::State;
@@ -240,7 +241,7 @@ impl Network {
             let inner = own.iter().flat_map(Element::terminals).map(|net| net.index());
             let inner = inner.filter(|net| *net >= nets).min().unwrap_or(sound.places.len());
             let part = Part { kind: kind.clone(), ..was.clone() };
-            let made = element::elements_of(std::iter::once((*id, &part)), inner).list;
+            let made = parts::elements_of(std::iter::once((*id, &part)), inner).list;
             if made.len() != own.len() {
                 return None;
             }
@@ -259,8 +260,8 @@ impl Network {
     }
 
     fn build(circuit: Arc<Circuit>, known: &[Arc<Island>]) -> Self {
-        let element::Elements { list: elements, nets, inner_names, inside } =
-            element::elements(&circuit);
+        let parts::Elements { list: elements, nets, inner_names, inside } =
+            parts::elements(&circuit);
         let (places, members) = islands_of(&elements, nets);
         let mut machines = machines(&circuit, &elements);
         for machine in &mut machines {
