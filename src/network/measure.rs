@@ -2,8 +2,8 @@
 //! how well Kirchhoff's current law is kept.
 
 use super::element::{self, Element, Form, Matrix};
+use super::prepare::{Network, SolveError};
 use super::solution::Solution;
-use super::solve::{Network, SolveError};
 use super::sparse::Scalar;
 use super::state::{Flow, PartState, State};
 use crate::circuit::{Kind, NetId, PartId};

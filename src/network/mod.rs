@@ -16,6 +16,7 @@ mod island;
 mod machine;
 mod measure;
 mod parts;
+mod prepare;
 mod protect;
 mod settle;
 mod solution;
@@ -26,10 +27,10 @@ mod state;
 pub use element::Impedance;
 pub use event::Event;
 pub use parts::gyro_impedances;
+pub use prepare::{Network, SolveError};
 pub use protect::{BREAKER, FUSE, Thermal};
 pub use settle::{STEP_LIMIT, Settled, StopReason};
 pub use solution::{AcGroup, Solution};
-pub use solve::{Network, SolveError};
 pub use state::{Flow, PartState, State, Turning};
 
 #[cfg(test)]

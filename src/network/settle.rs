@@ -11,9 +11,10 @@
 
 use super::element::siemens;
 use super::event::Event;
+use super::prepare::{Network, SolveError};
 use super::protect::{BREAKER, FUSE};
 use super::solution::Solution;
-use super::solve::{Network, SolveError, Workspace};
+use super::solve::Workspace;
 use super::state::{Flow, PartState, State, Turning};
 use crate::circuit::{AIRFRAME, Gyro, Kind, PartId};
 
