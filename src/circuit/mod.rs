@@ -17,6 +17,7 @@ mod file;
 mod findings;
 mod kind;
 mod mods;
+mod names;
 mod places;
 mod reference;
 mod resolve;

@@ -11,8 +11,9 @@ use std::collections::BTreeMap;
 use super::catalogue::{CATALOGUE, FieldSpec};
 use super::expand::{ENTRY_LIMIT, Written, WrittenField, expand, expand_names, too_many};
 use super::file::{Entry, Findings, ModFile, Raw, SystemFile, quoted};
+use super::names::{line, word};
 use super::places::Node;
-use super::values::{default_as_typed, line, word};
+use super::values::default_as_typed;
 use crate::diagnostic::Place;
 
 /// A mod as a file offers it.

@@ -12,8 +12,9 @@ use super::expand::{ENTRY_LIMIT, Written, expand_names, too_many};
 use super::fields::{Known, build, names_another};
 use super::file::{Findings, REPEAT, StationFile, SystemFile, quoted};
 use super::mods::{self, Fitted};
+use super::names::{line, line_of, word};
 use super::places::Node;
-use super::values::{Nets, Value, Values, check, line, line_of, word};
+use super::values::{Nets, Value, Values, check};
 use super::{
     AIRFRAME, AIRFRAME_NAME, Circuit, Ground, Kind, NetId, Part, PartId, Station, StationId,
     TestPoint,

@@ -9,9 +9,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::catalogue::{FieldDefault, FieldKind, FieldSpec};
 use super::expand::{Written, WrittenField};
 use super::file::{Findings, Raw, quoted};
+use super::names::{line, word};
 use super::places::Node;
 use super::{AIRFRAME, AIRFRAME_NAME, NetId};
-use crate::diagnostic::{Place, is_unprintable};
+use crate::diagnostic::Place;
 use crate::units::significant;
 
 /// The nets of a file by name, and which of them the parts touch.
@@ -557,63 +558,4 @@ const POSITION_LIMIT: u8 = 100;
 fn with_unit(number: f64, unit: &str) -> String {
     let text = significant(number, 6);
     if unit.is_empty() || number.is_nan() { text } else { format!("{text} {unit}") }
-}
-
-/// Longest id, in characters.
-const WORD_CHARS: usize = 40;
-
-/// Longest line of text on a placard, in characters.
-const LINE_CHARS: usize = 80;
-
-/// Whether a text can be an id: not empty, short, nothing unprintable, no space
-/// unless `spaced`. Reports what is wrong; `what` is how the message calls it.
-pub(super) fn word(
-    text: &str,
-    what: &str,
-    spaced: bool,
-    place: Place,
-    findings: &mut Findings,
-) -> bool {
-    let reason = if text.trim().is_empty() {
-        "is empty".to_owned()
-    } else if text.chars().any(is_unprintable) {
-        "has a control character in it".to_owned()
-    } else if !spaced && text.chars().any(char::is_whitespace) {
-        "has a space in it".to_owned()
-    } else if text.trim() != text {
-        "has a space at its end".to_owned()
-    } else if text.chars().count() > WORD_CHARS {
-        format!("is longer than {WORD_CHARS} characters")
-    } else {
-        return true;
-    };
-    let message = format!("{what} {reason}: {}", quoted(text));
-    findings.error("bad-name", place, message, None);
-    false
-}
-
-/// Whether a text can stand on one line: not too long, nothing unprintable; it may
-/// be empty. Reports what is wrong.
-pub(super) fn line(text: &str, what: &str, place: Place, findings: &mut Findings) -> bool {
-    line_of(text, what, LINE_CHARS, place, findings)
-}
-
-/// As [`line`], for another length.
-pub(super) fn line_of(
-    text: &str,
-    what: &str,
-    most: usize,
-    place: Place,
-    findings: &mut Findings,
-) -> bool {
-    let reason = if text.chars().any(is_unprintable) {
-        "has a control character in it".to_owned()
-    } else if text.chars().count() > most {
-        format!("is longer than {most} characters")
-    } else {
-        return true;
-    };
-    let message = format!("{what} {reason}: {}", quoted(text));
-    findings.error("bad-name", place, message, None);
-    false
 }

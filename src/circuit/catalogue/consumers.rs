@@ -2,7 +2,7 @@
 
 use super::{
     FieldDefault::{Absent, Flag, Number, Required, Text as Word},
-    FieldKind as K, KindId, KindSpec, f, fraction, m, n,
+    FieldKind as K, KindId, KindSpec, ModeSpec, f, fraction, m, n,
 };
 
 pub(super) const LAMP: KindSpec = KindSpec {
@@ -240,6 +240,17 @@ pub(super) const METER: KindSpec = KindSpec {
     ],
 };
 
+/// How an instrument of direct current fails.
+const DC_METER_MODES: &[ModeSpec] = &[
+    m(
+        "movement-open",
+        0.57,
+        "217F DC panel meter 2.5; 338B meter: unable to adjust 0.23",
+        "has an open movement: it does not answer",
+    ),
+    m("reads-low", 1.3, "217F DC panel meter 2.5; 338B meter: faulty 0.51", "reads a fifth low"),
+];
+
 pub(super) const AMMETER: KindSpec = KindSpec {
     id: KindId::Ammeter,
     name: "Ammeter",
@@ -268,20 +279,7 @@ pub(super) const AMMETER: KindSpec = KindSpec {
             "accuracy class, percent of full arc",
         ),
     ],
-    modes: &[
-        m(
-            "movement-open",
-            0.57,
-            "217F DC panel meter 2.5; 338B meter: unable to adjust 0.23",
-            "has an open movement: it does not answer",
-        ),
-        m(
-            "reads-low",
-            1.3,
-            "217F DC panel meter 2.5; 338B meter: faulty 0.51",
-            "reads a fifth low",
-        ),
-    ],
+    modes: DC_METER_MODES,
 };
 
 pub(super) const LOADMETER: KindSpec = KindSpec {
@@ -311,20 +309,7 @@ pub(super) const LOADMETER: KindSpec = KindSpec {
             "accuracy class, percent of full arc",
         ),
     ],
-    modes: &[
-        m(
-            "movement-open",
-            0.57,
-            "217F DC panel meter 2.5; 338B meter: unable to adjust 0.23",
-            "has an open movement: it does not answer",
-        ),
-        m(
-            "reads-low",
-            1.3,
-            "217F DC panel meter 2.5; 338B meter: faulty 0.51",
-            "reads a fifth low",
-        ),
-    ],
+    modes: DC_METER_MODES,
 };
 
 pub(super) const FREQUENCY_METER: KindSpec = KindSpec {
