@@ -12,6 +12,7 @@ pub mod library;
 pub mod limits;
 pub mod network;
 pub mod observation;
+pub mod planning;
 pub mod score;
 pub mod screen;
 pub mod spice;

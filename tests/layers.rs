@@ -4,10 +4,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 16] = [
+const LAYERS: [&str; 17] = [
     "units",
     "limits",
     "chance",
+    "planning",
     "diagnostic",
     "circuit",
     "network",

@@ -13,6 +13,7 @@ mod mods;
 mod ngspice;
 mod parts;
 mod physics;
+mod planning;
 mod properties;
 mod pty;
 mod reasoning;
