@@ -28,6 +28,19 @@ pub struct Tried {
     pub then: Vec<(u16, u32)>,
 }
 
+/// A charge to a pair of classes that says who pays for it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Payment {
+    /// The two classes, ascending.
+    pub pair: (u32, u32),
+    /// Ticks times weight.
+    pub amount: u64,
+    /// What the two draw from their purses: for each slot the amounts. Slots are numbered
+    /// tests first, then places, then configurations.
+    pub draws: Vec<(u32, u64, u64)>,
+}
+
 /// What is claimed about one standing.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -38,10 +51,12 @@ pub struct Claim {
     pub open: Vec<u32>,
     /// The current configuration, if a test that splits what is left needs it.
     pub configuration: Option<u32>,
+    /// Charges that say who pays, made before the others.
+    pub payments: Vec<Payment>,
     /// Charges to pairs of classes, in the order in which they are drawn: the two classes
     /// and ticks times weight.
     pub charges: Vec<(u32, u32, u64)>,
-    /// The sum of the charges.
+    /// The sum of all of them.
     pub base: u64,
     /// Tests that the leftover of the charges does not rule out. `None`: the sum of the
     /// charges is all that is claimed.
@@ -98,6 +113,15 @@ impl Written {
         let base = search.price(id, |one| {
             charges.push((u32::from(one.a), u32::from(one.b), one.amount as u64));
         });
+        let payments = search.nodes[id]
+            .book
+            .each()
+            .map(|(one, draws)| Payment {
+                pair: (u32::from(one.a), u32::from(one.b)),
+                amount: one.amount as u64,
+                draws: draws.iter().map(|(slot, x, y)| (*slot, *x as u64, *y as u64)).collect(),
+            })
+            .collect();
         let mut lower = base as u64;
         let mut tried = None;
         if base < need {
@@ -141,6 +165,7 @@ impl Written {
             classes: spot.members.iter().map(|i| u32::from(*i)).collect(),
             open: (0..field.access.len() as u32).filter(|p| spot.open >> p & 1 == 1).collect(),
             configuration: (spot.config != super::field::NONE).then_some(u32::from(spot.config)),
+            payments,
             charges,
             base: base as u64,
             tried,

@@ -83,13 +83,20 @@ impl Field {
                 }
             }
         }
+        let env = |k: &str| std::env::var(k).map_or(0.3, |s| s.parse::<f64>().unwrap());
+        let (th_p, th_c) = (env("THP"), env("THC"));
         let mut ease = vec![0.0_f32; size];
         let mut cheapest = vec![f64::INFINITY; size];
         for at in 0..size {
             let mut sum = 0.0;
             for_each(&apart[at * words..(at + 1) * words], |t| {
                 // A test that costs nothing is as easy as one of a tenth of a tick.
-                sum += 1.0 / cost[t].max(0.1);
+                let pt = table.tests[t].place.map_or(0.0, |p| problem.access()[p as usize] as f64);
+                let ct = table.tests[t]
+                    .needs
+                    .filter(|c| Some(*c) != table.start)
+                    .map_or(0.0, |p| problem.changes()[p as usize] as f64);
+                sum += 1.0 / (cost[t] + th_p * pt + th_c * ct).max(0.1);
                 cheapest[at] = cheapest[at].min(cost[t]);
             });
             ease[at] = sum as f32;
@@ -251,6 +258,7 @@ impl Field {
 }
 
 /// Calls with the index of every bit that is set, ascending.
+#[inline]
 pub(super) fn for_each(row: &[u64], mut call: impl FnMut(usize)) {
     for (at, word) in row.iter().enumerate() {
         let mut left = *word;

@@ -36,9 +36,10 @@ mod policy;
 mod problem;
 mod search;
 mod small;
+mod tune;
 mod verify;
 
-pub use certificate::{Certificate, Claim, FEW, Tried};
+pub use certificate::{Certificate, Claim, FEW, Payment, Tried};
 pub use policy::{Policy, Step, Walk};
 pub use problem::{Candidate, Class, Problem, ProblemError, TICKS_PER_MINUTE, Table, Test};
 pub use verify::{Refused, Verified, verify};

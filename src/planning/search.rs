@@ -9,15 +9,25 @@
 //! opens one action at the end. Work is counted in entries touched, never in time, so the
 //! same problem gives the same answer everywhere.
 
-use super::bound::{Charge, Purses, pairs};
+use super::bound::{Book, Charge, Purses, pairs};
 use super::field::{Field, NONE, Spot};
 use super::greedy;
 use super::policy::{Policy, Step};
 use super::problem::Problem;
 use super::small::{FEW, Map, Small};
+use super::tune::tune;
 
 /// Below this many members a child is settled exactly as soon as it appears.
 const AT_ONCE: usize = 3;
+
+/// How many actions are opened before the best of them is followed.
+const TRIES: usize = 2;
+
+/// How many actions are followed to the end when a strategy is improved.
+const WIDTH: usize = 3;
+
+/// The part of the work that goes into payments for the root.
+const TUNING: u64 = 4;
 
 /// A test made at a node.
 pub(super) struct Action {
@@ -41,7 +51,11 @@ pub(super) struct Node {
     pub actions: Vec<Action>,
     parents: Vec<u32>,
     pairs: Vec<u32>,
-    pub ready: bool,
+    ready: bool,
+    /// Where its payments come from, unless it has its own.
+    heir: u32,
+    /// Payments that are made before pairs are charged in order.
+    pub book: Book,
 }
 
 impl Node {
@@ -61,7 +75,8 @@ pub(super) struct Search<'a> {
     pub purses: Purses,
     /// Work done by greedy strategies.
     spent: u64,
-    tries: usize,
+    /// Work after which what is not yet known is estimated instead.
+    limit: u64,
 }
 
 /// A standing as a key.
@@ -89,7 +104,7 @@ impl<'a> Search<'a> {
             small: Small::default(),
             purses: Purses::default(),
             spent: 0,
-            tries: 2,
+            limit: 0,
         };
         let list = pairs(&search.field, &start.members);
         search.add(start, &list, u32::MAX);
@@ -113,8 +128,14 @@ impl<'a> Search<'a> {
 
     /// Goes on until the bounds meet or as much work as this has been done in all.
     pub(super) fn run(&mut self, work: u64) {
+        self.limit = work;
         if !self.nodes[0].ready {
+            if self.nodes[0].spot.members.len() > FEW {
+                self.tune();
+            }
+            self.prepare(0);
             self.plunge(0);
+            self.improve(0);
         }
         while self.nodes[0].lower < self.nodes[0].upper && self.work() < work {
             self.round(0);
@@ -124,6 +145,7 @@ impl<'a> Search<'a> {
     /// Goes on with one test made first, whether it is any good or not, and gives the least
     /// and the most by which it costs more than the best one.
     pub(super) fn run_with(&mut self, test: u16, work: u64) -> (f64, f64) {
+        self.limit = work;
         let t = test as usize;
         let members = &self.field.start.members;
         if self.field.parts(members, t).len() < 2 {
@@ -145,13 +167,19 @@ impl<'a> Search<'a> {
             self.open(0);
             self.nodes[0].actions.len() - 1
         });
+        for child in self.nodes[0].actions[action].children.clone() {
+            if !self.nodes[child as usize].upper.is_finite() {
+                self.plunge(child as usize);
+            }
+        }
+        self.refresh(0);
         loop {
             let widest = self.widest(0, action);
             let action = &self.nodes[0].actions[action];
             let (lower, upper) = self.bounds();
             let most = (action.upper - lower).max(0.0);
             let least = (action.lower - upper).max(0.0);
-            let Some(widest) = widest.filter(|_| self.work() < work || !most.is_finite()) else {
+            let Some(widest) = widest.filter(|_| self.work() < work) else {
                 return (least, most);
             };
             if least == most {
@@ -202,6 +230,10 @@ impl<'a> Search<'a> {
     /// members.
     fn add(&mut self, spot: Spot, pairs: &[u32], parent: u32) -> u32 {
         self.purses.begin(&self.field, &spot);
+        if parent != u32::MAX {
+            let book = self.nodes[parent as usize].book.inherit(&self.field, &spot);
+            self.purses.pay_all(&self.field, &spot.members, &book);
+        }
         self.purses.fill(&self.field, &spot.members, pairs, |_| {});
         let id = self.nodes.len() as u32;
         self.known.insert(key(&self.field, &spot), id);
@@ -215,6 +247,8 @@ impl<'a> Search<'a> {
             parents: if parent == u32::MAX { Vec::new() } else { vec![parent] },
             pairs: Vec::new(),
             ready: settled,
+            heir: parent,
+            book: Book::default(),
         });
         id
     }
@@ -230,7 +264,6 @@ impl<'a> Search<'a> {
             node.upper = best;
             return;
         }
-        node.upper = greedy::cost(&self.field, &mut self.small, &node.spot, &mut self.spent);
         let lower = self.price(at, |_| {});
         let node = &mut self.nodes[at];
         node.lower = node.lower.max(lower);
@@ -248,35 +281,94 @@ impl<'a> Search<'a> {
     }
 
     /// Prepares a node and all below it on the way that looks best from the bounds of a few
-    /// actions each, which gives a strategy for the whole node.
+    /// actions each, which gives a strategy for the whole node. Beyond the limit of work the
+    /// greedy strategy has to do.
     fn plunge(&mut self, at: usize) {
+        if self.work() >= self.limit {
+            let spot = &self.nodes[at].spot;
+            let cost = greedy::cost(&self.field, &mut self.small, spot, &mut self.spent);
+            self.nodes[at].upper = self.nodes[at].upper.min(cost);
+            self.pass_up(at);
+            return;
+        }
         if !self.nodes[at].ready {
             self.prepare(at);
         }
-        if self.nodes[at].lower < self.nodes[at].upper {
-            self.go_down(at);
-        }
-        self.pass_up(at);
-    }
-
-    fn go_down(&mut self, at: usize) {
-        while self.nodes[at].actions.len() < self.tries && !self.nodes[at].waiting.is_empty() {
-            let best = self.nodes[at].actions.iter().map(|a| a.lower).fold(f64::INFINITY, f64::min);
-            if self.nodes[at].waiting.last().expect("one waits").0 >= best {
+        while self.nodes[at].actions.len() < TRIES {
+            let node = &self.nodes[at];
+            let best = node.actions.iter().map(|a| a.lower).fold(node.upper, f64::min);
+            if node.waiting.last().is_none_or(|(floor, _)| *floor >= best) {
                 break;
             }
             self.open(at);
         }
         let node = &self.nodes[at];
-        let Some(best) = node.actions.iter().min_by(|x, y| x.lower.total_cmp(&y.lower)) else {
-            return;
-        };
-        for child in best.children.clone() {
+        let best = node.actions.iter().min_by(|x, y| x.lower.total_cmp(&y.lower));
+        let children = best.map(|best| best.children.clone()).unwrap_or_default();
+        for child in children {
             if !self.nodes[child as usize].ready {
                 self.plunge(child as usize);
             }
         }
         self.refresh(at);
+        self.pass_up(at);
+    }
+
+    /// Improves the best known strategy: at each of its nodes a few more actions are followed
+    /// to the end, and the best of them replaces what was there.
+    fn improve(&mut self, at: usize) {
+        let node = &self.nodes[at];
+        if node.lower >= node.upper || node.spot.members.len() <= FEW {
+            return;
+        }
+        while self.nodes[at].actions.len() < WIDTH && self.work() < self.limit {
+            let node = &self.nodes[at];
+            if node.waiting.last().is_none_or(|(floor, _)| *floor >= node.upper) {
+                break;
+            }
+            self.open(at);
+        }
+        let actions = &self.nodes[at].actions;
+        let mut order: Vec<usize> = (0..actions.len()).collect();
+        order.sort_by(|x, y| actions[*x].lower.total_cmp(&actions[*y].lower));
+        for action in order.into_iter().take(WIDTH) {
+            if self.work() >= self.limit {
+                return;
+            }
+            if self.nodes[at].actions[action].lower >= self.nodes[at].upper {
+                continue;
+            }
+            for child in self.nodes[at].actions[action].children.clone() {
+                if !self.nodes[child as usize].ready {
+                    self.plunge(child as usize);
+                }
+            }
+            self.refresh(at);
+        }
+        self.pass_up(at);
+        let actions = &self.nodes[at].actions;
+        let best = actions.iter().min_by(|x, y| x.upper.total_cmp(&y.upper));
+        let children = best.map(|best| best.children.clone()).unwrap_or_default();
+        for child in children {
+            self.improve(child as usize);
+        }
+        self.refresh(at);
+        self.pass_up(at);
+    }
+
+    /// Finds payments for the root with part of the work, for all below it to inherit.
+    fn tune(&mut self) {
+        let list = pairs(&self.field, &self.nodes[0].spot.members);
+        let spot = &self.nodes[0].spot;
+        let plain = self.nodes[0].lower;
+        let work = (self.limit - self.limit.min(self.work())) / TUNING;
+        let book = tune(&self.field, spot, &list, work, &mut self.purses);
+        self.purses.begin(&self.field, spot);
+        self.purses.pay_all(&self.field, &spot.members, &book);
+        self.purses.fill(&self.field, &spot.members, &list, |_| {});
+        if self.purses.total > plain {
+            self.nodes[0].book = book;
+        }
     }
 
     /// Prices the pairs of a node and leaves the purses as they are then.
@@ -285,7 +377,15 @@ impl<'a> Search<'a> {
         if node.pairs.is_empty() {
             node.pairs = pairs(&self.field, &node.spot.members);
         }
+        let heir = std::mem::replace(&mut node.heir, u32::MAX);
+        if heir != u32::MAX {
+            let spot = &self.nodes[at].spot;
+            let book = self.nodes[heir as usize].book.inherit(&self.field, spot);
+            self.nodes[at].book = book;
+        }
+        let node = &self.nodes[at];
         self.purses.begin(&self.field, &node.spot);
+        self.purses.pay_all(&self.field, &node.spot.members, &node.book);
         self.purses.fill(&self.field, &node.spot.members, &node.pairs, note);
         self.purses.total
     }

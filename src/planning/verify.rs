@@ -352,6 +352,32 @@ impl Checker<'_> {
             purses.insert(*i, row);
         }
         let mut base = 0_u64;
+        for one in &claim.payments {
+            let (a, b) = (one.pair.0 as usize, one.pair.1 as usize);
+            if a >= b || self.label.get(a) == self.label.get(b) {
+                return Err("a pair pays that need not be told apart");
+            }
+            let mut paid: BTreeMap<usize, u64> = BTreeMap::new();
+            for (slot, from_a, from_b) in &one.draws {
+                let slot = *slot as usize;
+                for (class, drawn) in [(a, from_a), (b, from_b)] {
+                    let purse = purses.get_mut(&class).and_then(|row| row.get_mut(slot));
+                    let Some(left) = purse.as_ref().and_then(|purse| purse.checked_sub(*drawn))
+                    else {
+                        return Err("a payment draws more than there is");
+                    };
+                    *purse.expect("it was read") = left;
+                    *paid.entry(slot).or_default() += drawn;
+                }
+            }
+            let of = |slot: usize| paid.get(&slot).copied().unwrap_or(0);
+            for t in (0..m).filter(|t| self.shown[*t][a] != self.shown[*t][b]) {
+                if of(t) + extras(t).map(of).sum::<u64>() < one.amount {
+                    return Err("a payment leaves a test unpaid");
+                }
+            }
+            base = base.checked_add(one.amount).ok_or("the charges do not add up")?;
+        }
         for (a, b, amount) in &claim.charges {
             let (a, b) = (*a as usize, *b as usize);
             if a >= b || self.label.get(a) == self.label.get(b) {

@@ -8,7 +8,8 @@ use halfsplit::planning::{
 };
 
 mod family;
-use family::{Shape, small};
+mod small;
+use small::{Shape, small};
 
 const SHAPES: [Shape; 4] = [Shape::Plain, Shape::Access, Shape::Configured, Shape::Variants];
 
@@ -29,7 +30,7 @@ impl<'a> Exhaustive<'a> {
         ((1 << self.table.candidates.len()) - 1, open, self.table.start)
     }
 
-    fn parts(&self, set: u32, test: &Test) -> Vec<u32> {
+    fn parts(set: u32, test: &Test) -> Vec<u32> {
         let mut parts: BTreeMap<u16, u32> = BTreeMap::new();
         for (i, shows) in test.outcomes.iter().enumerate() {
             if set >> i & 1 == 1 {
@@ -59,7 +60,7 @@ impl<'a> Exhaustive<'a> {
         }
         let weight = |i: usize| self.table.candidates[i].weight as u64;
         let mass: u64 = (0..32).filter(|i| set >> i & 1 == 1).map(weight).sum();
-        let parts = self.parts(set, test);
+        let parts = Self::parts(set, test);
         ticks * mass + parts.into_iter().map(|part| self.best((part, open, config))).sum::<u64>()
     }
 
@@ -72,7 +73,7 @@ impl<'a> Exhaustive<'a> {
             .map(|i| self.table.candidates[i].group)
             .collect();
         let useful: Vec<usize> = (0..self.table.tests.len())
-            .filter(|t| self.parts(at.0, &self.table.tests[*t]).len() > 1)
+            .filter(|t| Self::parts(at.0, &self.table.tests[*t]).len() > 1)
             .collect();
         let best = if groups.iter().all(|group| *group == groups[0]) || useful.is_empty() {
             0
@@ -87,6 +88,7 @@ impl<'a> Exhaustive<'a> {
 #[test]
 fn plans_agree_with_exhaustive_search_and_bounds_never_pass_it() {
     let mut hard = 0;
+    let mut paid = 0;
     for seed in 0..300 {
         for shape in SHAPES {
             let problem = Problem::new(&small(seed, shape)).unwrap();
@@ -108,6 +110,8 @@ fn plans_agree_with_exhaustive_search_and_bounds_never_pass_it() {
             let verified = verify(&done.certificate).unwrap_or_else(|e| panic!("{named}: {e}"));
             assert!(verified.proven && verified.lower == optimum, "{named}");
             hard += usize::from(problem.classes().len() > planning::FEW);
+            let claims = &done.certificate.claims;
+            paid += claims.iter().filter(|claim| !claim.payments.is_empty()).count();
             if seed < 60 {
                 for t in 0..problem.table().tests.len() {
                     let truth = problem.minutes(exhaustive.with(t, start)) - optimum;
@@ -120,6 +124,7 @@ fn plans_agree_with_exhaustive_search_and_bounds_never_pass_it() {
         }
     }
     assert!(hard > 300, "only {hard} problems were more than a small set");
+    assert!(paid > 100, "only {paid} claims have payments of their own");
 }
 
 fn table(weights: &[f64], tests: &[(f64, Vec<u16>)]) -> Table {
@@ -162,7 +167,9 @@ fn with_every_test_there_is_the_optimum_is_the_huffman_length() {
         let problem = Problem::new(&table(&weights, &all(weights.len()))).unwrap();
         let done = plan(&problem, 50_000_000);
         assert!((done.upper - expected).abs() < 1e-12, "{} for {weights:?}", done.upper);
-        assert!(done.proven, "{weights:?}: {}", done.lower);
+        // Where every way to halve is a test, pairs say little, so only few are proved.
+        let few = weights.len() <= planning::FEW;
+        assert!(done.proven == few && done.lower <= expected + 1e-12, "{weights:?}");
         verify(&done.certificate).unwrap();
     }
 }
@@ -290,7 +297,7 @@ fn a_network_is_planned_the_same_every_time_and_within_its_work() {
 fn damage(c: &mut Certificate, chance: &mut Chance) -> String {
     let pick = |chance: &mut Chance, count: usize| (chance.unit() * count as f64) as usize;
     loop {
-        let way = pick(chance, 13);
+        let way = pick(chance, 15);
         let claims = c.claims.len();
         let claim = if claims == 0 { 0 } else { pick(chance, claims) };
         let step = pick(chance, c.policy.steps.len());
@@ -373,6 +380,22 @@ fn damage(c: &mut Certificate, chance: &mut Chance) -> String {
                 c.problem.candidates[at].weight += 1.0;
                 matches!(c.policy.steps[0], Step::Make { .. }) && c.upper > 0
             }
+            13 if claims > 0 => {
+                // A pair pays more than it draws.
+                let one = &mut c.claims[claim];
+                let at = pick(chance, one.payments.len().max(1));
+                one.payments.get_mut(at).map(|payment| payment.amount += 1).is_some()
+            }
+            14 if claims > 0 => {
+                // A test of a pair is not paid in full any more.
+                let one = &mut c.claims[claim];
+                let at = pick(chance, one.payments.len().max(1));
+                let payment = one.payments.get_mut(at);
+                payment.is_some_and(|payment| {
+                    let draw = payment.draws.iter_mut().find(|draw| draw.1 > 0);
+                    draw.map(|draw| draw.1 = u64::MAX / 4).is_some()
+                })
+            }
             _ => false,
         };
         if done {
@@ -408,7 +431,7 @@ fn a_long_chain_of_candidates_is_no_trouble() {
     let count = 150;
     let tests: Vec<(f64, Vec<u16>)> =
         (1..count).map(|t| (1.0, (0..count).map(|i| u16::from(i == t)).collect())).collect();
-    let weights: Vec<f64> = (0..count).map(|i| 1.0 + (count - i) as f64).collect();
+    let weights: Vec<f64> = (0..count).map(|i| 1.0 + f64::from(count - i)).collect();
     let problem = Problem::new(&table(&weights, &tests)).unwrap();
     let done = plan(&problem, 1_000_000);
     // The heaviest first, candidate 0 is left over with the lightest.
