@@ -403,7 +403,7 @@ impl Purses {
         pairs: &[u32],
         mut note: impl FnMut(Charge),
     ) {
-        self.work += pairs.len() as u64;
+        self.work += (pairs.len() * (1 + self.words)) as u64;
         for pair in pairs {
             let (a, b) = ((pair >> 16) as usize, (pair & 0xffff) as usize);
             let (i, j) = (members[a], members[b]);

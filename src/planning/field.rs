@@ -6,6 +6,9 @@ use super::problem::Problem;
 /// No place, or no configuration.
 pub(super) const NONE: u16 = u16::MAX;
 
+/// How much of access and change counts when pairs are put in order.
+const SETUP_SHARE: f64 = 0.3;
+
 /// Where a strategy stands: what is still possible, what is open, what is set.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Spot {
@@ -83,20 +86,19 @@ impl Field {
                 }
             }
         }
-        let env = |k: &str| std::env::var(k).map_or(0.3, |s| s.parse::<f64>().unwrap());
-        let (th_p, th_c) = (env("THP"), env("THC"));
         let mut ease = vec![0.0_f32; size];
         let mut cheapest = vec![f64::INFINITY; size];
         for at in 0..size {
             let mut sum = 0.0;
             for_each(&apart[at * words..(at + 1) * words], |t| {
-                // A test that costs nothing is as easy as one of a tenth of a tick.
-                let pt = table.tests[t].place.map_or(0.0, |p| problem.access()[p as usize] as f64);
-                let ct = table.tests[t]
-                    .needs
-                    .filter(|c| Some(*c) != table.start)
-                    .map_or(0.0, |p| problem.changes()[p as usize] as f64);
-                sum += 1.0 / (cost[t] + th_p * pt + th_c * ct).max(0.1);
+                // A share of access and change makes the order better (tried, not derived). A
+                // test that costs nothing is as easy as one of a tenth of a tick.
+                let test = &table.tests[t];
+                let place = test.place.map_or(0, |p| problem.access()[p as usize]);
+                let needs = test.needs.filter(|c| Some(*c) != table.start);
+                let change = needs.map_or(0, |c| problem.changes()[c as usize]);
+                let ticks = cost[t] + SETUP_SHARE * (place + change) as f64;
+                sum += 1.0 / ticks.max(0.1);
                 cheapest[at] = cheapest[at].min(cost[t]);
             });
             ease[at] = sum as f32;
