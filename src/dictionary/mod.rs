@@ -38,7 +38,7 @@ use std::sync::Arc;
 
 use crate::circuit::{Circuit, Kind, PartId};
 use crate::faults::{self, Fault, FaultMode};
-use crate::network::{Network, Settled, SolveError, State};
+use crate::network::{BaseCase, Network, Settled, SolveError, State};
 use crate::observation::{
     Function, Look, Percept, Probe, Showing, Touch, What, face, hand_meter, has_face, meter_value,
 };
@@ -57,14 +57,14 @@ pub enum Case {
 /// A setup at rest, ready for faults to strike in it.
 #[derive(Debug)]
 pub struct Page {
-    settled: Settled,
+    base: BaseCase,
     shown: Vec<Shown>,
 }
 
 impl Page {
     /// How the sound aircraft stands in it.
     pub fn settled(&self) -> &Settled {
-        &self.settled
+        self.base.settled()
     }
 }
 
@@ -191,7 +191,8 @@ impl Dictionary {
         setup.put(&mut state);
         let settled = self.network.settle(state)?;
         let shown = self.look(&self.network, &settled)?;
-        Ok(Page { settled, shown })
+        let base = BaseCase::new(&self.network, settled)?;
+        Ok(Page { base, shown })
     }
 
     /// Lets a case strike in a setup and looks at everything there is.
@@ -215,7 +216,7 @@ impl Dictionary {
                 (&paired, vec![self.part(one), self.part(other)])
             }
         };
-        let (mut all, touched) = match network.struck(&self.network, &page.settled, &parts)? {
+        let (mut all, touched) = match network.struck_from(&page.base, &parts)? {
             Some(settled) => (self.look(network, &settled)?, true),
             None => (page.shown.clone(), false),
         };
@@ -223,7 +224,7 @@ impl Dictionary {
             // Only the faces of the failed parts themselves can differ.
             for (what, seen) in self.observations.iter().zip(&mut all) {
                 if matches!(what, What::Face(part) if parts.contains(part)) {
-                    *seen = shown(network, &page.settled, *what)?;
+                    *seen = shown(network, page.settled(), *what)?;
                 }
             }
         }

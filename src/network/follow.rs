@@ -15,14 +15,14 @@ use crate::circuit::{Converter, Kind, Lamp, NetId, PartId, TransformerRectifier,
 const LOCKED_DRAW: f64 = 5.0;
 /// Relative change of a conductance at which a balance is found: above what rounding
 /// leaves where a net hangs on insulation alone, far below anything that can be read.
-const BALANCED: f64 = 1e-11;
+pub(super) const BALANCED: f64 = 1e-11;
 /// The same after the last round, when the search has to end.
 const NEARLY_BALANCED: f64 = 1e-6;
 /// Relative change below which a slope is mostly rounding.
 const ROUNDING: f64 = 1e-9;
 /// Alternating amperes through a follower that do not count: some last bits of a
 /// voltage across a milliohm contact.
-const UNHEARD: f64 = 1e-12;
+pub(super) const UNHEARD: f64 = 1e-12;
 /// Change of a conductance over that of a speed below which the speed is let go on.
 const TERMS: f64 = 0.1;
 /// Part of a gap left by a step that has closed it fast.
@@ -251,7 +251,7 @@ impl Follower {
     }
 
     /// The nets it conducts between.
-    fn nets(&self) -> (NetId, NetId) {
+    pub(super) fn nets(&self) -> (NetId, NetId) {
         match &self.law {
             Law::Lamp(lamp) => (lamp.a, lamp.b),
             Law::Converter(c) => (c.dc, c.ret),
@@ -271,27 +271,66 @@ impl Follower {
         }
     }
 
-    /// The conductance that its voltage asks for.
-    fn asked(&self, solution: &Solution, watts: impl Fn(PartId) -> f64, state: &State) -> f64 {
-        let running = state.running(self.part);
-        let (a, b) = self.nets();
+    /// Whether nothing but its own voltage and what it delivers makes its conductance.
+    pub(super) fn stands_alone(&self) -> bool {
         match &self.law {
-            Law::Lamp(lamp) => lamp_conductance(lamp, solution.rms_between(a, b)),
+            Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => true,
+            Law::Rectifier(..) => false,
+        }
+    }
+
+    /// The conductance that its own direct and alternating volts ask for, and how that
+    /// changes with the direct volts; for a follower that stands alone.
+    pub(super) fn asked_at(
+        &self,
+        (dc, ac): (f64, f64),
+        watts: impl Fn(PartId) -> f64,
+        state: &State,
+    ) -> (f64, f64) {
+        let running = state.running(self.part);
+        let volts = dc.abs();
+        match &self.law {
+            Law::Lamp(lamp) => {
+                let squares = dc * dc + ac * ac;
+                let asked = lamp_conductance(lamp, squares.sqrt());
+                let cold = lamp_conductance(lamp, 0.0);
+                let slope = if asked < cold { -0.46 * asked * dc / squares } else { 0.0 };
+                (asked, slope)
+            }
             Law::Converter(c) => {
-                let volts = solution.dc_between(a, b).abs();
-                converter_conductance(c, running, watts(self.part), volts)
+                let asked = converter_conductance(c, running, watts(self.part), volts);
+                let falls = running && volts > c.governed_volts;
+                (asked, if falls { -2.0 * asked / dc } else { 0.0 })
             }
             Law::Vibrator(v) => {
-                // Its output follows its volts at once and in proportion.
-                let volts = solution.dc_between(a, b).abs();
-                let solved = state.speed(self.part);
-                let now = volts / v.rated_dc_volts;
-                let watts = if solved > 0.0 {
-                    watts(self.part) * (now / solved) * (now / solved)
-                } else {
-                    0.0
-                };
-                vibrator_conductance(v, running, watts, volts)
+                let watts = vibrator_watts(v, watts(self.part), volts, state.speed(self.part));
+                let asked = vibrator_conductance(v, running, watts, volts);
+                let falls = running && volts > v.start_volts;
+                (asked, if falls { -2.0 * v.idle_watts / (volts * volts * dc) } else { 0.0 })
+            }
+            Law::Rectifier(..) => (f64::NAN, 0.0),
+        }
+    }
+
+    /// The shaft speed of a machine that runs at these direct volts, for a follower that
+    /// stands alone.
+    pub(super) fn speed_at(&self, dc: f64, state: &State) -> Option<f64> {
+        match &self.law {
+            Law::Converter(c) if state.running(self.part) => {
+                Some(c.speed_factor * (dc.abs() / c.governed_volts).min(1.0))
+            }
+            Law::Vibrator(v) if state.running(self.part) => Some(dc.abs() / v.rated_dc_volts),
+            Law::Rectifier(..) | Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => None,
+        }
+    }
+
+    /// The conductance that its voltage asks for.
+    fn asked(&self, solution: &Solution, watts: impl Fn(PartId) -> f64, state: &State) -> f64 {
+        let (a, b) = self.nets();
+        match &self.law {
+            Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => {
+                let across = (solution.dc_between(a, b), solution.ac_between(a, b));
+                self.asked_at(across, watts, state).0
             }
             Law::Rectifier(t, nets) => {
                 let gives = state.flow(self.part) == Flow::Out && t.ohms.is_finite();
@@ -307,14 +346,11 @@ impl Follower {
     /// transformer-rectifier its mean line volts.
     fn speed(&self, solution: &Solution, state: &State) -> Option<f64> {
         let (a, b) = self.nets();
-        let volts = || solution.dc_between(a, b).abs();
         match &self.law {
-            Law::Converter(c) if state.running(self.part) => {
-                Some(c.speed_factor * (volts() / c.governed_volts).min(1.0))
-            }
-            Law::Vibrator(v) if state.running(self.part) => Some(volts() / v.rated_dc_volts),
             Law::Rectifier(t, nets) => Some(mean_line_volts(solution, *nets) / t.line_volts),
-            Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => None,
+            Law::Lamp(_) | Law::Converter(_) | Law::Vibrator(_) => {
+                self.speed_at(solution.dc_between(a, b), state)
+            }
         }
     }
 }
@@ -348,7 +384,14 @@ fn converter_conductance(
     (converter.idle_watts + delivered_watts / converter.efficiency) / (at * at)
 }
 
-/// The same for a vibrator; a reed that stands draws next to nothing.
+/// What a vibrator delivers at these volts when it delivered so many watts at the speed
+/// it was solved for: its output follows its volts at once and in proportion.
+fn vibrator_watts(vibrator: &Vibrator, watts: f64, volts: f64, solved_speed: f64) -> f64 {
+    let now = volts / vibrator.rated_dc_volts;
+    if solved_speed > 0.0 { watts * (now / solved_speed) * (now / solved_speed) } else { 0.0 }
+}
+
+/// The same as for a converter; a reed that stands draws next to nothing.
 fn vibrator_conductance(
     vibrator: &Vibrator,
     running: bool,

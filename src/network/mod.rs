@@ -5,17 +5,22 @@
 //! * [`State`] is everything with memory: switch positions, relays, machines that
 //!   turn, breakers and fuses.
 //! * [`Solution`] is every net voltage, direct and by alternating source.
+//! * [`BaseCase`] is a settled state made ready for the faults that may strike in it.
 //! * [`Settled`] is where it comes to rest, with the events on the way.
 //!
 //! The solver does not know what a fault is: a faulted circuit is just a circuit.
 
+mod base;
+mod dense;
 mod element;
 mod event;
 mod follow;
 mod island;
 mod machine;
 mod measure;
+mod near;
 mod parts;
+mod patch;
 mod prepare;
 mod protect;
 mod settle;
@@ -24,6 +29,7 @@ mod solve;
 mod sparse;
 mod state;
 
+pub use base::BaseCase;
 pub use element::Impedance;
 pub use event::Event;
 pub use parts::gyro_impedances;

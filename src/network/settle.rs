@@ -9,6 +9,7 @@
 //! equally fast, so where that leads round in a circle it is tried again with one
 //! moving at a time; what still goes round does chatter.
 
+use super::base::BaseCase;
 use super::element::siemens;
 use super::event::Event;
 use super::prepare::{Network, SolveError};
@@ -116,9 +117,34 @@ impl Network {
     /// [`SolveError`] when some state on the way has no solution.
     pub fn settle(&self, state: State) -> Result<Settled, SolveError> {
         let mut workspace = self.workspace();
-        let settled = self.settle_in(state, &mut workspace);
+        let settled = self.settle_in(state, None, &mut workspace);
         self.give_back(workspace);
         settled
+    }
+
+    /// What becomes of a base case when some parts of it have just turned into what they
+    /// are in this network: the same as [`Network::struck`], by the shortest way.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some state on the way has no solution.
+    pub fn struck_from(
+        &self,
+        base: &BaseCase,
+        parts: &[PartId],
+    ) -> Result<Option<Settled>, SolveError> {
+        let settled = base.settled();
+        if settled.stop == StopReason::Steady && self.behaves_like(base.network()) {
+            return Ok(None);
+        }
+        let mut state = settled.state.clone();
+        for part in parts {
+            state.adopt_kind(*part, self.kind(*part));
+        }
+        let mut workspace = self.workspace();
+        let near = self.is_akin(base.network()).then_some(base);
+        let settled = self.settle_in(state, near, &mut workspace);
+        self.give_back(workspace);
+        settled.map(Some)
     }
 
     /// What becomes of a circuit at rest when some parts of it have just turned into
@@ -146,6 +172,7 @@ impl Network {
     fn settle_in(
         &self,
         mut state: State,
+        base: Option<&BaseCase>,
         workspace: &mut Workspace,
     ) -> Result<Settled, SolveError> {
         let mut events = Vec::new();
@@ -153,7 +180,7 @@ impl Network {
         let mut seen: Vec<Seen> = Vec::new();
         let mut moving = Moving::Together;
         for _ in 0..STEP_LIMIT {
-            let solution = self.balance_in(&mut state, workspace)?;
+            let solution = self.balance_near(base, &mut state, workspace)?;
             self.note_paralleled(&state, &solution, &mut events);
             let before =
                 seen.iter().position(|s| s.parts == state.parts && s.turn == moving.turn());
@@ -189,7 +216,7 @@ impl Network {
                 return Ok(Settled { state, solution, cycle: Vec::new(), events, stop });
             }
         }
-        let solution = self.balance_in(&mut state, workspace)?;
+        let solution = self.balance_near(base, &mut state, workspace)?;
         let stop = StopReason::StepLimit(STEP_LIMIT);
         Ok(Settled { state, solution, cycle: Vec::new(), events, stop })
     }

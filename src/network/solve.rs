@@ -18,7 +18,7 @@ use crate::circuit::{NetId, PartId};
 use crate::units::magnitude;
 
 /// Shaft speed below which a machine gives nothing to speak of.
-const LEAST_SPEED: f64 = 0.02;
+pub(super) const LEAST_SPEED: f64 = 0.02;
 
 /// What one solution leaves for the next: matrices and their factors, of which only
 /// what a change can reach is worked out again.
@@ -27,6 +27,15 @@ pub(super) struct Workspace {
     /// By island, once it has been solved.
     direct: Vec<Option<Direct>>,
     phasors: Vec<Phasors>,
+}
+
+impl Workspace {
+    /// Leaves it open whether the matrices at frequencies are those of the present state.
+    pub(super) fn distrust_phasors(&mut self) {
+        for phasors in &mut self.phasors {
+            phasors.current = false;
+        }
+    }
 }
 
 /// Direct current in one island.
@@ -271,9 +280,7 @@ impl Network {
         match due {
             Due::All => {
                 groups.clear();
-                for phasors in &mut workspace.phasors {
-                    phasors.current = false;
-                }
+                workspace.distrust_phasors();
                 for machine in &*self.machines {
                     groups.extend(self.group(machine, state, workspace)?);
                 }
@@ -294,7 +301,7 @@ impl Network {
     /// What one machine alone sets up; `None` when it gives nothing. A circuit is
     /// linear in one source, so it is solved for one volt and scaled to what the
     /// regulator asks.
-    fn group(
+    pub(super) fn group(
         &self,
         machine: &Machine,
         state: &State,
@@ -318,14 +325,26 @@ impl Network {
             phasors.unit.push((machine.part, volts));
             &phasors.unit[phasors.unit.len() - 1].1
         };
+        Ok(Some(self.regulated(machine, number, speed, unit)))
+    }
+
+    /// What a machine sets up when its regulator has its way; `unit` is what one volt of
+    /// it does, by place in its island.
+    pub(super) fn regulated(
+        &self,
+        machine: &Machine,
+        number: u32,
+        speed: f64,
+        unit: &[Complex64],
+    ) -> AcGroup {
         let sensed =
             self.place(machine.sensed()).map_or(0.0, |(_, local)| magnitude(unit[local as usize]));
         let emf_volts = machine.emf_volts(speed, sensed);
         let mut volts = vec![Complex64::ZERO; self.nets()];
-        for (net, unit) in island.nets.iter().zip(unit) {
+        for (net, unit) in self.islands()[number as usize].nets.iter().zip(unit) {
             volts[net.index()] = unit * emf_volts;
         }
-        Ok(Some(AcGroup { source: machine.part, hertz, emf_volts, volts }))
+        AcGroup { source: machine.part, hertz: machine.hertz(speed), emf_volts, volts }
     }
 
     /// Brings the factored matrix of an island at a frequency up to date and returns
@@ -383,7 +402,7 @@ impl Network {
     }
 
     /// The currents that one volt of a machine drives into its island when shorted.
-    fn unit_amps(&self, machine: &Machine, hertz: f64) -> Vec<Complex64> {
+    pub(super) fn unit_amps(&self, machine: &Machine, hertz: f64) -> Vec<Complex64> {
         let number = machine.island.expect("only a machine with an island is solved for");
         let mut amps = vec![Complex64::ZERO; self.islands()[number as usize].nets.len()];
         for (nets, unit, admittance) in self.phases(machine, hertz) {
@@ -424,7 +443,7 @@ impl Network {
 
     /// Watts that the electromotive forces of a machine deliver, its own windings'
     /// losses included.
-    fn delivered_watts(&self, group: &AcGroup) -> f64 {
+    pub(super) fn delivered_watts(&self, group: &AcGroup) -> f64 {
         let Some(machine) = self.machines.iter().find(|m| m.part == group.source) else {
             return 0.0;
         };

@@ -342,6 +342,19 @@ impl<T: Scalar> Factored<T> {
         Ok(differs)
     }
 
+    /// The product of one row of the matrix with a vector, and the largest of its terms.
+    pub(super) fn row_times(&self, plan: &Plan, row: u32, vector: &[T]) -> (T, f64) {
+        let own = self.matrix[row as usize] * vector[row as usize];
+        let (first, last) = (plan.rows[row as usize], plan.rows[row as usize + 1]);
+        plan.entries[first as usize..last as usize].iter().fold(
+            (own, own.size()),
+            |(sum, largest), (column, slot)| {
+                let term = self.matrix[*slot as usize] * vector[*column as usize];
+                (sum + term, largest.max(term.size()))
+            },
+        )
+    }
+
     /// Solves for one right-hand side in place.
     pub(super) fn solve(&self, plan: &Plan, rhs: &mut [T]) {
         for step in &plan.steps {
