@@ -12,8 +12,9 @@ use serde_json::{Map, Value, json};
 
 use super::{Ended, args};
 use crate::diagnostic::plain;
-use crate::dictionary::{Case, Dictionary, Fingerprint, Groups, Page, Setup, read_setups};
+use crate::dictionary::{Case, Dictionary, Entry, Fingerprint, Groups, Page, Setup, read_setups};
 use crate::library;
+use crate::network::SolveError;
 
 /// Entries that are worked out before they are written.
 const BATCH: usize = 512;
@@ -49,16 +50,49 @@ pub(super) fn run(arguments: &args::Dictionary) -> Result<Ended> {
     }
     let mut out = std::io::BufWriter::new(std::io::stdout());
     let work = Work { dictionary: &dictionary, setups: &setups, cases: &cases };
-    if arguments.csv {
+    let unsolved = if arguments.csv {
         writeln!(out, "setup,fault,observation,perceived,value")?;
-        pool.install(|| work.write(&mut out, csv))?;
+        pool.install(|| work.write(&mut out, csv))?
     } else if arguments.json {
-        pool.install(|| work.write(&mut out, json_line))?;
+        pool.install(|| work.write(&mut out, json_line))?
     } else {
-        pool.install(|| work.summarize(&mut out))?;
-    }
+        pool.install(|| work.summarize(&mut out))?
+    };
     out.flush()?;
-    Ok(Ended::Well)
+    Ok(unsolved.told())
+}
+
+/// States that have no solution: they are left out, and said at the end.
+#[derive(Default)]
+struct Unsolved {
+    told: Vec<String>,
+    more: usize,
+}
+
+/// States without a solution that are named.
+const NAMED: usize = 20;
+
+impl Unsolved {
+    fn add(&mut self, what: &str, why: &SolveError) {
+        if self.told.len() < NAMED {
+            self.told.push(format!("{what}: {}", plain(&why.to_string())));
+        } else {
+            self.more += 1;
+        }
+    }
+
+    /// Says on standard error which states were left out.
+    fn told(self) -> Ended {
+        if self.told.is_empty() {
+            return Ended::Well;
+        }
+        let more =
+            if self.more > 0 { format!("  and {} more\n", self.more) } else { String::new() };
+        let text = format!("left out, having no solution:\n  {}\n{more}", self.told.join("\n  "));
+        // What cannot be shown is no reason to fail.
+        let _ = std::io::stderr().write_all(text.as_bytes());
+        Ended::WithFinding
+    }
 }
 
 struct Work<'a> {
@@ -68,56 +102,81 @@ struct Work<'a> {
 }
 
 /// Turns one entry into text.
-type Render = fn(&mut Vec<u8>, &Dictionary, &Setup, &Page, Case) -> Result<()>;
+type Render = fn(&mut Vec<u8>, &Dictionary, &Setup, Case, &Entry<'_>) -> Result<()>;
 
 impl Work<'_> {
     /// Works through setups and cases in order.
-    fn write(&self, out: &mut (impl Write + Send), render: Render) -> Result<()> {
+    fn write(&self, out: &mut (impl Write + Send), render: Render) -> Result<Unsolved> {
+        let dictionary = self.dictionary;
         let mut progress = Progress::new(self.setups.len() * self.cases.len());
+        let mut unsolved = Unsolved::default();
         for setup in self.setups {
-            let page = self.page(setup)?;
+            let Some(page) = self.page(setup, &mut unsolved) else { continue };
             for batch in self.cases.chunks(BATCH) {
-                let texts: Vec<Result<Vec<u8>>> = batch
+                let texts: Vec<Result<Result<Vec<u8>, SolveError>>> = batch
                     .par_iter()
                     .map(|case| {
                         let mut text = Vec::new();
-                        render(&mut text, self.dictionary, setup, &page, *case)?;
-                        Ok(text)
+                        Ok(match dictionary.entry(&page, *case) {
+                            Ok(entry) => {
+                                render(&mut text, dictionary, setup, *case, &entry)?;
+                                Ok(text)
+                            }
+                            Err(why) => Err(why),
+                        })
                     })
                     .collect();
-                for text in texts {
-                    out.write_all(&text?)?;
+                for (case, text) in batch.iter().zip(texts) {
+                    match text? {
+                        Ok(text) => out.write_all(&text)?,
+                        Err(why) => unsolved.add(&about(dictionary, setup, *case), &why),
+                    }
                 }
                 progress.advance(batch.len());
             }
         }
-        Ok(())
+        Ok(unsolved)
     }
 
-    fn page(&self, setup: &Setup) -> Result<Page> {
-        self.dictionary.settle(setup).with_context(|| format!("setup {}", plain(&setup.name)))
+    fn page(&self, setup: &Setup, unsolved: &mut Unsolved) -> Option<Page> {
+        match self.dictionary.settle(setup) {
+            Ok(page) => Some(page),
+            Err(why) => {
+                unsolved.add(&format!("setup {} as a whole", plain(&setup.name)), &why);
+                None
+            }
+        }
     }
 
-    fn summarize(&self, out: &mut (impl Write + Send)) -> Result<()> {
+    fn summarize(&self, out: &mut (impl Write + Send)) -> Result<Unsolved> {
         let (dictionary, cases) = (self.dictionary, self.cases);
         let mut progress = Progress::new(self.setups.len() * cases.len());
         let mut prints = vec![Fingerprint::default(); cases.len()];
-        let mut untouched = 0;
+        let (mut states, mut untouched, mut unsolved) = (0, 0, Unsolved::default());
         for setup in self.setups {
-            let page = self.page(setup)?;
+            let Some(page) = self.page(setup, &mut unsolved) else { continue };
             for (cases, prints) in cases.chunks(BATCH * 8).zip(prints.chunks_mut(BATCH * 8)) {
-                let still: Result<usize> = cases
+                let found: Vec<Result<bool, SolveError>> = cases
                     .par_iter()
                     .zip(prints)
                     .map(|(case, print)| {
-                        let entry = dictionary
-                            .entry(&page, *case)
-                            .with_context(|| about(dictionary, setup, *case))?;
-                        *print = print.with(&entry);
-                        Ok(usize::from(!entry.touched()))
+                        let entry = dictionary.entry(&page, *case);
+                        *print = match &entry {
+                            Ok(entry) => print.with(entry),
+                            Err(_) => print.with_no_solution(),
+                        };
+                        entry.map(|entry| entry.touched())
                     })
-                    .sum();
-                untouched += still?;
+                    .collect();
+                for (case, touched) in cases.iter().zip(found) {
+                    match touched {
+                        Ok(touched) => {
+                            states += 1;
+                            untouched += usize::from(!touched);
+                        }
+                        Err(why) => unsolved.add(&about(dictionary, setup, *case), &why),
+                    }
+                }
                 progress.advance(cases.len());
             }
         }
@@ -134,8 +193,7 @@ impl Work<'_> {
         writeln!(out, "{:>9} observations in each setup", dictionary.observations().len())?;
         writeln!(
             out,
-            "{:>9} states, of which {untouched} differ in nothing electrical from the sound one",
-            self.setups.len() * cases.len()
+            "{states:>9} states, of which {untouched} differ in nothing electrical from the sound one",
         )?;
         let (ones, twos) = (single + 1, &cases[single + 1..]);
         let singles = Groups::of(&cases[..ones], &prints[..ones], sound);
@@ -145,7 +203,7 @@ impl Work<'_> {
             let all = Groups::of(cases, &prints, sound);
             self.told(out, "single faults and pairs together", &all, false)?;
         }
-        Ok(())
+        Ok(unsolved)
     }
 
     fn told(&self, out: &mut impl Write, what: &str, groups: &Groups, list: bool) -> Result<()> {
@@ -183,12 +241,11 @@ fn csv(
     text: &mut Vec<u8>,
     dictionary: &Dictionary,
     setup: &Setup,
-    page: &Page,
     case: Case,
+    entry: &Entry<'_>,
 ) -> Result<()> {
-    let entry = dictionary.entry(page, case).with_context(|| about(dictionary, setup, case))?;
     let (setup, fault) = (field(&setup.name), field(&dictionary.name(case)));
-    for row in dictionary.told(&entry) {
+    for row in dictionary.told(entry) {
         let (observation, perceived) = (field(&row.observation), field(&row.perceived));
         write!(text, "{setup},{fault},{observation},{perceived},")?;
         if let Some(value) = row.value {
@@ -209,12 +266,11 @@ fn json_line(
     text: &mut Vec<u8>,
     dictionary: &Dictionary,
     setup: &Setup,
-    page: &Page,
     case: Case,
+    entry: &Entry<'_>,
 ) -> Result<()> {
-    let entry = dictionary.entry(page, case).with_context(|| about(dictionary, setup, case))?;
     let observations: Map<String, Value> = dictionary
-        .told(&entry)
+        .told(entry)
         .map(|row| {
             let seen = match row.value {
                 Some(value) => json!({ "perceived": row.perceived, "value": value }),

@@ -30,6 +30,13 @@ impl Fingerprint {
         self
     }
 
+    /// The same where that entry has no solution.
+    #[must_use]
+    pub fn with_no_solution(mut self) -> Self {
+        self.add(u64::MAX);
+        self
+    }
+
     /// Mixes in one word: multiplications by odd constants with shifts between, as in
     /// `SplitMix64` (Steele, Lea and Flood 2014, from memory), on two lanes.
     fn add(&mut self, word: u64) {

@@ -13,9 +13,9 @@ use num_complex::Complex64;
 
 use super::element::{self, Element, Form, Gate};
 use super::island::{Island, Stamped};
+use super::machine::Machine;
 use super::prepare::{Network, SolveError};
 use super::settle::Settled;
-use super::solve::LEAST_SPEED;
 use super::sparse::Scalar;
 use super::state::State;
 use crate::circuit::{NetId, PartId};
@@ -35,8 +35,8 @@ pub struct BaseCase {
     /// Volts at each port for an ampere through each, row by row.
     pub(super) between: Vec<f64>,
     pub(super) phasors: Vec<Linear<Complex64>>,
-    /// By machine; `None` for one that gives nothing.
-    pub(super) groups: Vec<Option<Group>>,
+    /// By machine: one for each frequency that it usually has, running or not.
+    pub(super) groups: Vec<Vec<Group>>,
     /// By part: the elements other than filaments that follow its state.
     moved_by: Vec<Vec<u32>>,
 }
@@ -86,7 +86,7 @@ impl BaseCase {
     /// # Errors
     /// [`SolveError`] when the state has no solution, which a settled one has.
     pub fn new(network: &Network, settled: Settled) -> Result<Self, SolveError> {
-        let state = &settled.state;
+        let moved_by = moved_by(network);
         let mut base = Self {
             network: network.clone(),
             direct: Vec::new(),
@@ -94,14 +94,21 @@ impl BaseCase {
             between: Vec::new(),
             phasors: Vec::new(),
             groups: Vec::new(),
-            moved_by: moved_by(network),
-            settled: settled.clone(),
+            moved_by,
+            settled,
         };
         for (number, island) in network.islands().iter().enumerate() {
             let mut amps = vec![0.0; island.nets.len()];
-            let linear = if network.supply_amps(number, state, &mut amps) {
+            let linear = if network.supply_amps(number, base.state(), &mut amps) {
                 let hertz = 0.0;
-                Some(Linear::new(network, number, hertz, state, element::direct_matrix, amps)?)
+                Some(Linear::new(
+                    network,
+                    number,
+                    hertz,
+                    base.state(),
+                    element::direct_matrix,
+                    amps,
+                )?)
             } else {
                 None
             };
@@ -109,31 +116,40 @@ impl BaseCase {
         }
         base.connect_ports();
         for machine in network.machines() {
-            let speed = machine.speed(state);
-            let (true, Some(number)) = (machine.gives() && speed >= LEAST_SPEED, machine.island)
-            else {
-                base.groups.push(None);
-                continue;
-            };
-            let hertz = machine.hertz(speed);
-            let known = base.phasors.iter().position(|l| l.island == number && l.hertz == hertz);
-            let amps = network.unit_amps(machine, hertz);
-            let linear = if let Some(at) = known {
-                at
-            } else {
-                let matrix = |e: &Element, state: &State| element::phasor_matrix(e, state, hertz);
-                let none = vec![Complex64::ZERO; amps.len()];
-                let linear =
-                    Linear::new(network, number as usize, hertz, state, matrix, none)?;
-                base.phasors.push(linear);
-                base.phasors.len() - 1
-            };
-            let mut unit = amps.clone();
-            let island = &network.islands()[number as usize];
-            base.phasors[linear].stamped.factors().solve(&island.plan, &mut unit);
-            base.groups.push(Some(Group { linear: linear as u32, hertz, amps, unit }));
+            let mut groups = Vec::new();
+            if let Some(number) = machine.island {
+                let mut hertz = machine.usual_hertz();
+                hertz.push(machine.hertz(machine.speed(base.state())));
+                hertz.retain(|hertz| *hertz > 0.0);
+                hertz.dedup();
+                for hertz in hertz {
+                    groups.push(base.group(machine, number, hertz)?);
+                }
+            }
+            base.groups.push(groups);
         }
         Ok(base)
+    }
+
+    /// What one volt of a machine sets up at a frequency.
+    fn group(&mut self, machine: &Machine, number: u32, hertz: f64) -> Result<Group, SolveError> {
+        let network = &self.network;
+        let same = |l: &Linear<Complex64>| l.island == number && l.hertz == hertz;
+        let amps = network.unit_amps(machine, hertz);
+        let linear = if let Some(at) = self.phasors.iter().position(same) {
+            at
+        } else {
+            let matrix = |e: &Element, state: &State| element::phasor_matrix(e, state, hertz);
+            let none = vec![Complex64::ZERO; amps.len()];
+            let state = self.state();
+            let linear = Linear::new(network, number as usize, hertz, state, matrix, none)?;
+            self.phasors.push(linear);
+            self.phasors.len() - 1
+        };
+        let mut unit = amps.clone();
+        let island = &network.islands()[number as usize];
+        self.phasors[linear].stamped.factors().solve(&island.plan, &mut unit);
+        Ok(Group { linear: linear as u32, hertz, amps, unit })
     }
 
     /// The state it was made from.
@@ -195,6 +211,13 @@ impl BaseCase {
         }
     }
 
+    /// Direct volts at a port in the base case.
+    pub(super) fn port_volts(&self, port: usize) -> f64 {
+        let port = &self.ports[port];
+        let linear = port.column.as_ref().and_then(|(at, _)| self.direct[*at as usize].as_ref());
+        linear.map_or(0.0, |linear| self.across(port.nets, &linear.volts))
+    }
+
     /// Volts between two nets of an island whose volts these are.
     pub(super) fn across<T: Scalar>(&self, [a, b]: [NetId; 2], volts: &[T]) -> T {
         let at = |net| match self.network.place(net) {
@@ -234,9 +257,19 @@ impl<T: Scalar> Linear<T> {
         })
     }
 
-    /// The current out of a place at these volts, and the sum of the sizes of what it
-    /// consists of.
-    pub(super) fn current(&self, island: &Island, place: u32, volts: &[T]) -> (T, f64) {
+    /// The same for the two nets of an edge; `None` for the airframe.
+    pub(super) fn columns<'a>(
+        &'a self,
+        base: &BaseCase,
+        island: &Island,
+        edge: [NetId; 2],
+    ) -> [Option<&'a [T]>; 2] {
+        edge.map(|net| base.network.place(net).map(|(_, at)| self.column(island, at)))
+    }
+
+    /// The current out of a place at these volts, the size of the largest of what it
+    /// consists of, and that of the place's own admittance.
+    pub(super) fn current(&self, island: &Island, place: u32, volts: &[T]) -> (T, f64, f64) {
         self.stamped.factors().row_times(&island.plan, place, volts)
     }
 }

@@ -6,14 +6,15 @@ use super::sparse::Scalar;
 /// this small has lost five of sixteen digits, which still leaves eleven.
 const LEAST_PIVOT: f64 = 1e-5;
 
-/// A dense matrix in factors, rows exchanged for the largest pivots.
+/// A dense matrix in factors, rows exchanged for the pivots that are largest
+/// relative to what their rows started with.
 #[derive(Debug)]
 pub(super) struct Dense<T> {
     size: usize,
     /// Row by row; below the diagonal the multipliers, on it the inverse pivots.
     factors: Vec<T>,
-    /// By place: the row that was moved there.
-    rows: Vec<u32>,
+    /// By step: the row that its own was exchanged with.
+    exchanged: Vec<u32>,
 }
 
 impl<T: Scalar> Dense<T> {
@@ -23,22 +24,21 @@ impl<T: Scalar> Dense<T> {
         let mut a = matrix;
         let largest = |row: &[T]| row.iter().map(|y| y.size()).fold(1.0, f64::max);
         let mut scales: Vec<f64> = a.chunks_exact(size.max(1)).map(largest).collect();
-        let mut rows: Vec<u32> = (0..size as u32).collect();
+        let mut exchanged = Vec::with_capacity(size);
         for pivot in 0..size {
             let column = |row: usize, a: &[T]| a[row * size + pivot].size();
             let mut best = pivot;
             for row in pivot + 1..size {
-                if column(row, &a) > column(best, &a) {
+                if column(row, &a) * scales[best] > column(best, &a) * scales[row] {
                     best = row;
                 }
             }
             if best != pivot {
-                for at in 0..size {
-                    a.swap(pivot * size + at, best * size + at);
-                }
-                rows.swap(pivot, best);
+                let (above, below) = a.split_at_mut(best * size);
+                above[pivot * size..(pivot + 1) * size].swap_with_slice(&mut below[..size]);
                 scales.swap(pivot, best);
             }
+            exchanged.push(best as u32);
             // Written so that what is not a number is refused as well.
             let kept = column(pivot, &a) >= LEAST_PIVOT * scales[pivot];
             if !kept {
@@ -52,32 +52,37 @@ impl<T: Scalar> Dense<T> {
                 if times.is_zero() {
                     continue;
                 }
-                for at in pivot + 1..size {
-                    let taken = times * a[pivot * size + at];
-                    a[row * size + at] -= taken;
+                let (above, below) = a.split_at_mut(row * size);
+                let from = &above[pivot * size + pivot + 1..(pivot + 1) * size];
+                for (y, from) in below[pivot + 1..size].iter_mut().zip(from) {
+                    *y -= times * *from;
                 }
             }
         }
-        Some(Self { size, factors: a, rows })
+        Some(Self { size, factors: a, exchanged })
     }
 
-    /// Solves for one right-hand side.
-    pub(super) fn solve(&self, right: &[T]) -> Vec<T> {
-        let mut x: Vec<T> = self.rows.iter().map(|row| right[*row as usize]).collect();
+    /// Solves for one right-hand side in place.
+    pub(super) fn solve(&self, x: &mut [T]) {
+        // What was exchanged while factoring is exchanged here in the same order.
+        for (at, other) in self.exchanged.iter().enumerate() {
+            x.swap(at, *other as usize);
+        }
         for row in 1..self.size {
-            for at in 0..row {
-                let taken = self.factors[row * self.size + at] * x[at];
-                x[row] -= taken;
+            let (above, below) = x.split_at_mut(row);
+            let factors = &self.factors[row * self.size..row * self.size + row];
+            for (factor, x) in factors.iter().zip(above) {
+                below[0] -= *factor * *x;
             }
         }
         for row in (0..self.size).rev() {
-            for at in row + 1..self.size {
-                let taken = self.factors[row * self.size + at] * x[at];
-                x[row] -= taken;
+            let (above, below) = x.split_at_mut(row + 1);
+            let factors = &self.factors[row * self.size + row..(row + 1) * self.size];
+            for (factor, x) in factors[1..].iter().zip(below) {
+                above[row] -= *factor * *x;
             }
-            x[row] *= self.factors[row * self.size + row];
+            above[row] *= factors[0];
         }
-        x
     }
 }
 
@@ -88,12 +93,13 @@ mod tests {
 
     #[test]
     fn a_solution_put_back_gives_the_right_hand_side() {
-        let mut chance = Chance::new(3);
+        let mut chance = Chance::stream(3, "dense");
         for size in 0..9 {
-            let matrix: Vec<f64> = (0..size * size).map(|_| chance.fraction() - 0.5).collect();
-            let right: Vec<f64> = (0..size).map(|_| chance.fraction()).collect();
+            let matrix: Vec<f64> = (0..size * size).map(|_| chance.signed()).collect();
+            let right: Vec<f64> = (0..size).map(|_| chance.unit()).collect();
             let dense = Dense::factor(size, matrix.clone()).expect("it is well behaved");
-            let x = dense.solve(&right);
+            let mut x = right.clone();
+            dense.solve(&mut x);
             for row in 0..size {
                 let sum: f64 = (0..size).map(|at| matrix[row * size + at] * x[at]).sum();
                 assert!((sum - right[row]).abs() < 1e-9, "{size}");

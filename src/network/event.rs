@@ -77,6 +77,14 @@ pub enum Event {
     },
 }
 
+/// Volts in words. What insulation and rounding leave of nothing is nothing.
+fn volts_told(volts: f64) -> String {
+    quantity(if volts.abs() < LEAST_TOLD_VOLTS { 0.0 } else { volts }, "V")
+}
+
+/// Volts below which no instrument on an aircraft shows anything.
+const LEAST_TOLD_VOLTS: f64 = 1e-3;
+
 impl Event {
     /// The event in words.
     pub fn told(&self, circuit: &Circuit) -> String {
@@ -88,7 +96,7 @@ impl Event {
                     Kind::Flasher(_) => return format!("{} opens", name(*part)),
                     _ => "operates",
                 };
-                format!("{} {verb} at {}", name(*part), quantity(*volts, "V"))
+                format!("{} {verb} at {}", name(*part), volts_told(*volts))
             }
             Self::Releases { part, volts } => {
                 let verb = match circuit.part(*part).kind {
@@ -96,7 +104,7 @@ impl Event {
                     Kind::Flasher(_) => return format!("{} closes", name(*part)),
                     _ => "releases",
                 };
-                format!("{} {verb} at {}", name(*part), quantity(*volts, "V"))
+                format!("{} {verb} at {}", name(*part), volts_told(*volts))
             }
             Self::StartsBackwards { part } => {
                 format!("{} starts the wrong way round", name(*part))
@@ -104,7 +112,7 @@ impl Event {
             Self::PutsOn { part, volts } => format!(
                 "{} closes: the generator stands {} above the bus",
                 name(*part),
-                quantity(*volts, "V")
+                volts_told(*volts)
             ),
             Self::TakesOff { part, amps } if *amps > 0.0 => format!(
                 "{} opens: {} flow back into the generator",

@@ -83,6 +83,8 @@ impl Due {
 pub(super) struct Search {
     round: u32,
     trail: Vec<Trail>,
+    /// The same for shaft speeds, which are stepped less often.
+    speeds: Vec<Trail>,
 }
 
 /// What a follower had and was asked for in the last round, and how much of the way it
@@ -98,7 +100,7 @@ impl Search {
     /// A new search among this many followers.
     pub(super) fn new(followers: usize) -> Self {
         let trail = Trail { had: f64::NAN, asked: f64::NAN, step: 1.0 };
-        Self { round: 0, trail: vec![trail; followers] }
+        Self { round: 0, trail: vec![trail; followers], speeds: vec![trail; followers] }
     }
 
     /// Lets every follower answer to its voltage; `watts` are what the machines among
@@ -113,7 +115,7 @@ impl Search {
     ) -> Balance {
         let mut largest = (0.0, None);
         let (mut speeds, mut slip) = (Vec::new(), 0.0_f64);
-        for (trail, follower) in self.trail.iter_mut().zip(followers) {
+        for (at, (trail, follower)) in self.trail.iter_mut().zip(followers).enumerate() {
             let index = follower.part.index();
             let had = state.conductance[index];
             let asked = follower.asked(solution, &watts, state);
@@ -126,7 +128,7 @@ impl Search {
             if let Some(speed) = follower.speed(solution, state) {
                 let change = (speed - state.speed[index]).abs();
                 if change > BALANCED {
-                    speeds.push((follower.part, speed));
+                    speeds.push((at, speed));
                     slip = change.max(slip);
                 }
             }
@@ -154,15 +156,18 @@ impl Search {
         if self.round < CALM_AFTER && largest.0 > TERMS * slip {
             speeds.clear();
         }
-        for (part, speed) in &speeds {
-            state.speed[part.index()] = *speed;
+        let mut due = Vec::with_capacity(speeds.len());
+        for (at, asked) in speeds {
+            let (part, trail) = (followers[at].part, &mut self.speeds[at]);
+            let had = &mut state.speed[part.index()];
+            trail.step = trail.next_step(*had, asked, self.round);
+            (trail.had, trail.asked) = (*had, asked);
+            let next = *had + trail.step * (asked - *had);
+            *had = if next > 0.0 { next } else { asked };
+            due.push(part);
         }
         self.round += 1;
-        Balance::Sought(if all_due {
-            Due::All
-        } else {
-            Due::Speeds(speeds.into_iter().map(|(part, _)| part).collect())
-        })
+        Balance::Sought(if all_due { Due::All } else { Due::Speeds(due) })
     }
 }
 

@@ -4,17 +4,80 @@
 //! method: each asks for a conductance that follows from its volts, and all volts follow
 //! from all conductances.
 
+use std::borrow::Cow;
+
+use num_complex::Complex64;
+
 use super::base::BaseCase;
 use super::dense::Dense;
-use super::follow::{BALANCED, UNHEARD};
+use super::follow::{BALANCED, Follower, UNHEARD};
 use super::patch::{DirectPatch, conductance};
 use super::prepare::{Network, SolveError};
 use super::solution::{AcGroup, Solution};
 use super::solve::{LEAST_SPEED, Workspace};
 use super::state::State;
+use crate::circuit::NetId;
+use crate::units::magnitude;
 
 /// Rounds in which a balance near a base case is looked for.
 const ROUNDS: u32 = 25;
+
+/// What of a machine's voltages has to be worked out again.
+#[derive(Clone, Copy, PartialEq)]
+enum Stale {
+    Nothing,
+    /// Its electromotive force: its speed has changed.
+    Force,
+    /// All of it: something has changed in what it feeds.
+    All,
+}
+
+/// The search for a balance near a base case.
+struct Search<'a> {
+    network: &'a Network,
+    base: &'a BaseCase,
+    /// Elements other than filaments that are not as in the base case.
+    altered: Vec<u32>,
+    direct: DirectPatch<'a>,
+    /// By port: whether its element is still its own.
+    joined: Vec<bool>,
+    /// By machine.
+    alone: Vec<Option<Alone<'a>>>,
+    stale: Vec<Stale>,
+}
+
+/// What one running machine sets up by itself.
+struct Alone<'a> {
+    volts: Volts<'a>,
+    hertz: f64,
+    emf_volts: f64,
+    /// For one volt of electromotive force: on the sensed terminal, delivered watts, and
+    /// by port volts across it.
+    sensed: f64,
+    watts: f64,
+    across: Vec<f64>,
+}
+
+enum Volts<'a> {
+    /// By place, for one volt of electromotive force.
+    Unit(Cow<'a, [Complex64]>),
+    /// As they are, from a fresh solution.
+    Fresh(AcGroup),
+}
+
+/// Where the followers stand in one round.
+struct Round {
+    /// By port: siemens above those of the base case.
+    more: Vec<f64>,
+    /// By port: direct volts.
+    dc: Vec<f64>,
+    /// By port: what is asked less what it has, and how the former goes with volts.
+    gaps: Vec<(f64, f64)>,
+    /// By port: the shaft speed it asks for, where that is another.
+    speeds: Vec<Option<f64>>,
+    /// The largest gap relative to what is asked.
+    widest: f64,
+}
 
 impl Network {
     /// The balance of a state: from a base case where that is near enough, afresh where
@@ -28,175 +91,252 @@ impl Network {
         state: &mut State,
         workspace: &mut Workspace,
     ) -> Result<Solution, SolveError> {
-        if let Some(base) = base
-            && self.followers().iter().all(|f| f.stands_alone())
+        if let Some(base) = base.filter(|base| base.serves(self))
+            && let Some((solution, found)) = self.balance_from(base, state, workspace)?
         {
-            let mut near = state.clone();
-            if let Some(solution) = self.balance_from(base, &mut near, workspace)? {
-                *state = near;
-                return Ok(solution);
-            }
+            *state = found;
+            return Ok(solution);
         }
         self.balance_in(state, workspace)
     }
 
-    /// The balance of a state as worked out from a base case; `None` when that does not
-    /// do.
+    /// The balance of a state as worked out from a base case, and the state with its
+    /// starting points brought up to date; `None` when that does not do.
     fn balance_from(
         &self,
         base: &BaseCase,
-        state: &mut State,
+        state: &State,
         workspace: &mut Workspace,
-    ) -> Result<Option<Solution>, SolveError> {
-        let followers = self.followers();
-        if followers.len() != base.ports.len() {
-            return Ok(None);
-        }
-        for follower in followers {
+    ) -> Result<Option<(Solution, State)>, SolveError> {
+        let Some(mut search) = Search::new(self, base, state) else { return Ok(None) };
+        let mut state = state.clone();
+        for follower in self.followers() {
             let conductance = &mut state.conductance[follower.part.index()];
             if conductance.is_nan() {
                 *conductance = follower.first_guess();
             }
         }
-        let altered = self.altered(base, state);
-        let Some(changed) = self.direct_changes(base, state, &altered) else { return Ok(None) };
-        let Some(direct) = DirectPatch::new(base, changed) else { return Ok(None) };
-        // A port whose element has been exchanged is among the changes already.
-        let joined: Vec<bool> =
-            base.ports.iter().map(|port| altered.binary_search(&port.element).is_err()).collect();
-        let ports = followers.len();
-        let mut solution = Solution { dc: vec![0.0; self.nets()], ac: Vec::new() };
-        let (mut all_due, mut due) = (true, Vec::new());
         for _ in 0..ROUNDS {
-            if all_due || !due.is_empty() {
-                self.groups_from(base, state, &altered, (all_due, &due), workspace, &mut solution.ac)?;
-                (all_due, due) = (false, Vec::new());
+            search.alternating(&state, workspace)?;
+            let Some(round) = search.round(&state) else { return Ok(None) };
+            if round.widest <= BALANCED && round.speeds.iter().all(Option::is_none) {
+                let through = round.more.iter().zip(&round.dc).map(|(more, volts)| -more * volts);
+                let mut dc = vec![0.0; self.nets()];
+                let sound = search.direct.volts(&through.collect::<Vec<_>>(), &mut dc);
+                return Ok(sound.map(|()| (Solution { dc, ac: search.groups(&state) }, state)));
             }
-            let more: Vec<f64> = (0..ports)
-                .map(|at| {
-                    let e = self.wiring().element(base.ports[at].element);
-                    let now = conductance(e, state, followers[at].part.index());
-                    if joined[at] { now - base.ports[at].siemens } else { 0.0 }
-                })
-                .collect();
-            let Some(ported) = direct.with_ports(&more) else { return Ok(None) };
-            let dc = ported.solve(&direct.open);
-            let mut worst = 0.0_f64;
-            let (mut gaps, mut slopes) = (vec![0.0; ports], vec![0.0; ports]);
-            for (at, follower) in followers.iter().enumerate() {
-                let (a, b) = follower.nets();
-                let watts = |part| {
-                    let group = solution.ac.iter().find(|group| group.source == part);
-                    group.map_or(0.0, |group| self.delivered_watts(group))
-                };
-                let across = (dc[at], solution.ac_between(a, b));
-                let (asked, slope) = follower.asked_at(across, watts, state);
-                gaps[at] = asked - state.conductance[follower.part.index()];
-                slopes[at] = slope;
-                worst = worst.max((gaps[at] / asked.max(1e-12)).abs());
-                if let Some(speed) = follower.speed_at(dc[at], state)
-                    && (speed - state.speed[follower.part.index()]).abs() > BALANCED
-                {
-                    due.push((follower.part, speed));
-                }
-            }
-            if worst <= BALANCED && due.is_empty() {
-                let amps: Vec<f64> = more.iter().zip(&dc).map(|(g, volts)| -g * volts).collect();
-                return Ok(direct.volts(&amps, &mut solution.dc).map(|()| solution));
-            }
-            let Some(steps) = newton(&direct, &ported, &dc, &gaps, &slopes, &joined) else {
+            if search.step(&round, &mut state).is_none() {
                 return Ok(None);
-            };
-            for (at, follower) in followers.iter().enumerate() {
-                let had = &mut state.conductance[follower.part.index()];
-                let next = *had + steps[at];
-                let next = if next > 0.0 { next } else { *had + gaps[at] };
-                let (a, b) = follower.nets();
-                all_due |= solution.ac_between(a, b) * (next - *had).abs() > UNHEARD;
-                *had = next;
-            }
-            for (part, speed) in &due {
-                state.speed[part.index()] = *speed;
             }
         }
         Ok(None)
     }
+}
 
-    /// What every running machine alone sets up, or those only that are due.
-    fn groups_from(
-        &self,
-        base: &BaseCase,
-        state: &State,
-        altered: &[u32],
-        (all, due): (bool, &[(crate::circuit::PartId, f64)]),
-        workspace: &mut Workspace,
-        groups: &mut Vec<AcGroup>,
-    ) -> Result<(), SolveError> {
-        workspace.distrust_phasors();
-        for (at, machine) in self.machines().iter().enumerate() {
-            if !all && !due.iter().any(|(part, _)| *part == machine.part) {
+impl<'a> Search<'a> {
+    /// `None` when too much is different from the base case.
+    fn new(network: &'a Network, base: &'a BaseCase, state: &State) -> Option<Self> {
+        let altered = network.altered(base, state);
+        let changed = network.direct_changes(base, state, &altered)?;
+        let direct = DirectPatch::new(base, changed)?;
+        // A port whose element has been exchanged is among the changes already.
+        let joined = |port: &super::base::Port| altered.binary_search(&port.element).is_err();
+        let machines = network.machines().len();
+        Some(Self {
+            joined: base.ports.iter().map(joined).collect(),
+            network,
+            base,
+            altered,
+            direct,
+            alone: (0..machines).map(|_| None).collect(),
+            stale: vec![Stale::All; machines],
+        })
+    }
+
+    /// Brings what the machines set up, each alone, up to date.
+    fn alternating(&mut self, state: &State, workspace: &mut Workspace) -> Result<(), SolveError> {
+        let network = self.network;
+        for (at, machine) in network.machines().iter().enumerate() {
+            let stale = std::mem::replace(&mut self.stale[at], Stale::Nothing);
+            if stale == Stale::Nothing {
                 continue;
             }
-            groups.retain(|group| group.source != machine.part);
             let speed = machine.speed(state);
-            let (true, Some(number)) = (machine.gives() && speed >= LEAST_SPEED, machine.island)
-            else {
+            if !machine.gives() || speed < LEAST_SPEED || machine.island.is_none() {
+                self.alone[at] = None;
                 continue;
-            };
-            let hertz = machine.hertz(speed);
-            let known = base.groups[at].as_ref().filter(|group| group.hertz == hertz);
-            let unit = known.and_then(|group| self.unit_from(base, group, at, state, altered));
-            let group = match unit {
-                Some(unit) => Some(self.regulated(machine, number, speed, &unit)),
-                None => self.group(machine, state, workspace)?,
-            };
-            if let Some(group) = group {
-                let place = groups.partition_point(|g| g.source < group.source);
-                groups.insert(place, group);
             }
+            let hertz = machine.hertz(speed);
+            if let (Stale::Force, Some(alone)) = (stale, &mut self.alone[at])
+                && matches!(alone.volts, Volts::Unit(_))
+                && alone.hertz == hertz
+            {
+                alone.emf_volts = machine.emf_volts(speed, alone.sensed);
+                continue;
+            }
+            let base = self.base.groups[at].iter().find(|group| group.hertz == hertz);
+            let unit = base
+                .and_then(|group| network.unit_from(self.base, group, at, state, &self.altered));
+            self.alone[at] = if let Some(unit) = unit {
+                Some(self.unit(at, hertz, speed, unit))
+            } else {
+                workspace.distrust_phasors();
+                network.group(machine, state, workspace)?.map(|group| self.fresh(group))
+            };
         }
         Ok(())
+    }
+
+    fn unit(&self, at: usize, hertz: f64, speed: f64, unit: Cow<'a, [Complex64]>) -> Alone<'a> {
+        let (network, machine) = (self.network, &self.network.machines()[at]);
+        let volts = |net| network.place(net).map_or(Complex64::ZERO, |(_, at)| unit[at as usize]);
+        let place = |net| network.place(net).filter(|(island, _)| Some(*island) == machine.island);
+        let across = |(a, b): (NetId, NetId)| {
+            let volts = |net| place(net).map_or(Complex64::ZERO, |(_, at)| unit[at as usize]);
+            magnitude(volts(a) - volts(b))
+        };
+        let sensed = magnitude(volts(machine.sensed()));
+        Alone {
+            hertz,
+            emf_volts: machine.emf_volts(speed, sensed),
+            sensed,
+            watts: network.watts_of_one_volt(machine, hertz, volts),
+            across: network.followers().iter().map(|follower| across(follower.nets())).collect(),
+            volts: Volts::Unit(unit),
+        }
+    }
+
+    fn fresh(&self, group: AcGroup) -> Alone<'a> {
+        let (network, force) = (self.network, group.emf_volts);
+        let across = |(a, b): (NetId, NetId)| {
+            magnitude(group.volts[a.index()] - group.volts[b.index()]) / force
+        };
+        Alone {
+            hertz: group.hertz,
+            emf_volts: force,
+            sensed: 0.0,
+            watts: network.delivered_watts(&group) / (force * force),
+            across: network.followers().iter().map(|follower| across(follower.nets())).collect(),
+            volts: Volts::Fresh(group),
+        }
+    }
+
+    /// Everything that the machines set up, each alone.
+    fn groups(self, state: &State) -> Vec<AcGroup> {
+        let machines = self.network.machines();
+        let alone = self.alone.into_iter().zip(machines);
+        alone
+            .filter_map(|(alone, machine)| match alone?.volts {
+                Volts::Fresh(group) => Some(group),
+                Volts::Unit(unit) => {
+                    let (number, speed) = (machine.island?, machine.speed(state));
+                    Some(self.network.regulated(machine, number, speed, &unit))
+                }
+            })
+            .collect()
+    }
+
+    /// What every follower has and asks for.
+    fn round(&self, state: &State) -> Option<Round> {
+        let followers = self.network.followers();
+        let wiring = self.network.wiring();
+        let more: Vec<f64> = followers
+            .iter()
+            .zip(&self.base.ports)
+            .zip(&self.joined)
+            .map(|((follower, port), joined)| {
+                let now = conductance(wiring.element(port.element), state, follower.part);
+                if *joined { now - port.siemens } else { 0.0 }
+            })
+            .collect();
+        let mut dc = self.direct.open.clone();
+        self.direct.with_ports(more.iter().copied())?.solve(&mut dc);
+        let (mut gaps, mut speeds) = (Vec::with_capacity(dc.len()), Vec::with_capacity(dc.len()));
+        let mut widest = 0.0_f64;
+        for (at, (follower, dc)) in followers.iter().zip(&dc).enumerate() {
+            let watts = |part| {
+                let machine = self.network.machines().iter().position(|m| m.part == part);
+                let alone = machine.and_then(|at| self.alone[at].as_ref());
+                alone.map_or(0.0, |alone| alone.watts * alone.emf_volts * alone.emf_volts)
+            };
+            let volts = |alone: &Alone<'_>| alone.emf_volts * alone.across[at];
+            let squares = self.alone.iter().flatten().map(|alone| volts(alone) * volts(alone));
+            let ac = squares.fold(0.0, |sum, square| sum + square).sqrt();
+            let had = state.conductance[follower.part.index()];
+            let (asked, slope) = follower.asked_at((*dc, ac), watts, state);
+            gaps.push((asked - had, slope));
+            widest = widest.max(((asked - had) / asked.max(1e-12)).abs());
+            let speed = follower.speed_at(*dc, state);
+            let solved = state.speed[follower.part.index()];
+            speeds.push(speed.filter(|speed| (speed - solved).abs() > BALANCED));
+        }
+        Some(Round { more, dc, gaps, speeds, widest })
+    }
+
+    /// Lets every follower take Newton's step.
+    ///
+    /// With `W` the volts between ports, `G` the conductances above those of the base
+    /// case, `V` the volts and `S` how what is asked goes with them, a step costs volts
+    /// `u` at the ports with `(1 + W (G + V S)) u = W V gap`, and is `gap - S u`.
+    fn step(&mut self, round: &Round, state: &mut State) -> Option<()> {
+        let ports = round.gaps.len();
+        let joined = |at: usize| if self.joined[at] { round.dc[at] } else { 0.0 };
+        let more = (0..ports).map(|at| round.more[at] + joined(at) * round.gaps[at].1);
+        let system = self.direct.with_ports(more)?;
+        let mut lost = vec![0.0; ports];
+        for (row, lost) in lost.iter_mut().enumerate() {
+            let between = &self.direct.between[row * ports..(row + 1) * ports];
+            let driven = |(at, volts): (usize, &f64)| volts * joined(at) * round.gaps[at].0;
+            *lost = between.iter().enumerate().map(driven).sum();
+        }
+        system.solve(&mut lost);
+        for (at, follower) in self.network.followers().iter().enumerate() {
+            let (gap, slope) = round.gaps[at];
+            let had = &mut state.conductance[follower.part.index()];
+            let next = *had + gap - slope * lost[at];
+            let next = if next > 0.0 { next } else { *had + gap };
+            let change = (next - *had).abs();
+            *had = next;
+            for (machine, alone) in self.alone.iter().enumerate() {
+                let volts = alone.as_ref().map_or(0.0, |a| a.emf_volts * a.across[at]);
+                if volts * change > UNHEARD {
+                    self.stale[machine] = Stale::All;
+                }
+            }
+            if let Some(speed) = round.speeds[at] {
+                state.speed[follower.part.index()] = speed;
+                let machine = self.network.machines().iter().position(|m| m.part == follower.part);
+                if let Some(machine) = machine
+                    && self.stale[machine] == Stale::Nothing
+                {
+                    self.stale[machine] = Stale::Force;
+                }
+            }
+        }
+        Some(())
     }
 }
 
 impl DirectPatch<'_> {
-    /// `1 + W G` in factors, with `W` the volts between ports and `G` what their
-    /// conductances are above those of the base case.
-    fn with_ports(&self, more: &[f64]) -> Option<Dense<f64>> {
-        let ports = more.len();
+    /// `1 + W G` in factors, with `W` the volts between ports and `G` conductances.
+    fn with_ports(&self, siemens: impl Iterator<Item = f64>) -> Option<Dense<f64>> {
+        let ports = self.open.len();
         let mut matrix = self.between.clone();
-        for row in 0..ports {
-            for (column, more) in more.iter().enumerate() {
-                matrix[row * ports + column] *= more;
+        for (column, siemens) in siemens.enumerate() {
+            for row in 0..ports {
+                matrix[row * ports + column] *= siemens;
             }
-            matrix[row * ports + row] += 1.0;
+            matrix[column * ports + column] += 1.0;
         }
         Dense::factor(ports, matrix)
     }
 }
 
-/// Newton's step for conductances whose gaps to what is asked are these: with `K` the
-/// volts lost at each port for a siemens more at each, `(1 + S K) step = gap`.
-fn newton(
-    direct: &DirectPatch<'_>,
-    ported: &Dense<f64>,
-    dc: &[f64],
-    gaps: &[f64],
-    slopes: &[f64],
-    joined: &[bool],
-) -> Option<Vec<f64>> {
-    let ports = gaps.len();
-    let mut matrix = vec![0.0; ports * ports];
-    for column in 0..ports {
-        if joined[column] {
-            let asked: Vec<f64> =
-                (0..ports).map(|row| direct.between[row * ports + column] * dc[column]).collect();
-            let lost = ported.solve(&asked);
-            for row in 0..ports {
-                matrix[row * ports + column] = slopes[row] * lost[row];
-            }
-        }
-        matrix[column * ports + column] += 1.0;
+impl BaseCase {
+    /// Whether states of a network can be worked out from it.
+    fn serves(&self, network: &Network) -> bool {
+        network.is_akin(&self.network)
+            && network.followers().len() == self.ports.len()
+            && network.followers().iter().all(Follower::stands_alone)
     }
-    Some(Dense::factor(ports, matrix)?.solve(gaps))
 }

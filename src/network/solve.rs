@@ -447,11 +447,25 @@ impl Network {
         let Some(machine) = self.machines.iter().find(|m| m.part == group.source) else {
             return 0.0;
         };
-        self.phases(machine, group.hertz)
+        let force = group.emf_volts;
+        if force == 0.0 {
+            return 0.0;
+        }
+        let volts = |net: NetId| group.volts[net.index()] / force;
+        force * force * self.watts_of_one_volt(machine, group.hertz, volts)
+    }
+
+    /// The same for an electromotive force of one volt that sets up these voltages.
+    pub(super) fn watts_of_one_volt(
+        &self,
+        machine: &Machine,
+        hertz: f64,
+        volts: impl Fn(NetId) -> Complex64,
+    ) -> f64 {
+        self.phases(machine, hertz)
             .map(|([a, b], unit, admittance)| {
-                let force = unit * group.emf_volts;
-                let amps = (force - (group.volts[a.index()] - group.volts[b.index()])) * admittance;
-                (force * amps.conj()).re
+                let amps = (unit - (volts(a) - volts(b))) * admittance;
+                (unit * amps.conj()).re
             })
             .sum()
     }

@@ -342,17 +342,19 @@ impl<T: Scalar> Factored<T> {
         Ok(differs)
     }
 
-    /// The product of one row of the matrix with a vector, and the largest of its terms.
-    pub(super) fn row_times(&self, plan: &Plan, row: u32, vector: &[T]) -> (T, f64) {
-        let own = self.matrix[row as usize] * vector[row as usize];
+    /// The product of one row of the matrix with a vector, the largest of its terms, and
+    /// the size of the entry on the diagonal.
+    pub(super) fn row_times(&self, plan: &Plan, row: u32, vector: &[T]) -> (T, f64, f64) {
+        let diagonal = self.matrix[row as usize];
+        let own = diagonal * vector[row as usize];
         let (first, last) = (plan.rows[row as usize], plan.rows[row as usize + 1]);
-        plan.entries[first as usize..last as usize].iter().fold(
-            (own, own.size()),
-            |(sum, largest), (column, slot)| {
-                let term = self.matrix[*slot as usize] * vector[*column as usize];
-                (sum + term, largest.max(term.size()))
-            },
-        )
+        let (mut sum, mut largest) = (own, own.size());
+        for (column, slot) in &plan.entries[first as usize..last as usize] {
+            let term = self.matrix[*slot as usize] * vector[*column as usize];
+            sum += term;
+            largest = largest.max(term.size());
+        }
+        (sum, largest, diagonal.size())
     }
 
     /// Solves for one right-hand side in place.
