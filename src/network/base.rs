@@ -14,6 +14,7 @@ use num_complex::Complex64;
 use super::element::{self, Element, Form, Gate};
 use super::island::{Island, Stamped};
 use super::machine::Machine;
+use super::near::MOST_PORTS;
 use super::prepare::{Network, SolveError};
 use super::settle::Settled;
 use super::sparse::Scalar;
@@ -173,6 +174,9 @@ impl BaseCase {
 
     fn connect_ports(&mut self) {
         let network = &self.network;
+        if network.followers().len() > MOST_PORTS {
+            return;
+        }
         for follower in network.followers() {
             let nets = follower.nets();
             let own = |(_, e): &(u32, &Element)| {

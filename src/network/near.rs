@@ -22,6 +22,10 @@ use crate::units::magnitude;
 /// Rounds in which a balance near a base case is looked for.
 const ROUNDS: u32 = 25;
 
+/// Filaments and motors beyond which a fresh solution is quicker than a dense system of
+/// their ports.
+pub(super) const MOST_PORTS: usize = 24;
+
 /// What of a machine's voltages has to be worked out again.
 #[derive(Clone, Copy, PartialEq)]
 enum Stale {
@@ -117,7 +121,9 @@ impl Network {
             }
         }
         for _ in 0..ROUNDS {
-            search.alternating(&state, workspace)?;
+            if !search.alternating(&state, workspace)? {
+                return Ok(None);
+            }
             let Some(round) = search.round(&state) else { return Ok(None) };
             if round.widest <= BALANCED && round.speeds.iter().all(Option::is_none) {
                 let through = round.more.iter().zip(&round.dc).map(|(more, volts)| -more * volts);
@@ -153,8 +159,13 @@ impl<'a> Search<'a> {
         })
     }
 
-    /// Brings what the machines set up, each alone, up to date.
-    fn alternating(&mut self, state: &State, workspace: &mut Workspace) -> Result<(), SolveError> {
+    /// Brings what the machines set up, each alone, up to date; `false` when one of them
+    /// has a frequency of its own, for which nothing has been made ready.
+    fn alternating(
+        &mut self,
+        state: &State,
+        workspace: &mut Workspace,
+    ) -> Result<bool, SolveError> {
         let network = self.network;
         for (at, machine) in network.machines().iter().enumerate() {
             let stale = std::mem::replace(&mut self.stale[at], Stale::Nothing);
@@ -174,9 +185,10 @@ impl<'a> Search<'a> {
                 alone.emf_volts = machine.emf_volts(speed, alone.sensed);
                 continue;
             }
-            let base = self.base.groups[at].iter().find(|group| group.hertz == hertz);
-            let unit = base
-                .and_then(|group| network.unit_from(self.base, group, at, state, &self.altered));
+            let Some(base) = self.base.groups[at].iter().find(|group| group.hertz == hertz) else {
+                return Ok(false);
+            };
+            let unit = network.unit_from(self.base, base, at, state, &self.altered);
             self.alone[at] = if let Some(unit) = unit {
                 Some(self.unit(at, hertz, speed, unit))
             } else {
@@ -184,7 +196,7 @@ impl<'a> Search<'a> {
                 network.group(machine, state, workspace)?.map(|group| self.fresh(group))
             };
         }
-        Ok(())
+        Ok(true)
     }
 
     fn unit(&self, at: usize, hertz: f64, speed: f64, unit: Cow<'a, [Complex64]>) -> Alone<'a> {

@@ -29,7 +29,7 @@ use super::state::State;
 use crate::circuit::{AIRFRAME, NetId, PartId};
 
 /// Changed edges beyond which a fresh solution is as quick.
-const MOST_EDGES: usize = 10;
+const MOST_EDGES: usize = 12;
 /// What currents at a changed net may fail to add up by, relative to the largest.
 const RESIDUAL: f64 = 1e-10;
 /// Volts that make no difference to anything.

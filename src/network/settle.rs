@@ -179,8 +179,11 @@ impl Network {
         // States since the last change that cannot be undone by itself, to see a cycle.
         let mut seen: Vec<Seen> = Vec::new();
         let mut moving = Moving::Together;
+        // Only the fault itself is worked out from a base case. What it sets off changes
+        // more and more places, which a fresh solution takes in more quickly.
+        let mut base = base;
         for _ in 0..STEP_LIMIT {
-            let solution = self.balance_near(base, &mut state, workspace)?;
+            let solution = self.balance_near(base.take(), &mut state, workspace)?;
             self.note_paralleled(&state, &solution, &mut events);
             let before =
                 seen.iter().position(|s| s.parts == state.parts && s.turn == moving.turn());
@@ -216,7 +219,7 @@ impl Network {
                 return Ok(Settled { state, solution, cycle: Vec::new(), events, stop });
             }
         }
-        let solution = self.balance_near(base, &mut state, workspace)?;
+        let solution = self.balance_in(&mut state, workspace)?;
         let stop = StopReason::StepLimit(STEP_LIMIT);
         Ok(Settled { state, solution, cycle: Vec::new(), events, stop })
     }
