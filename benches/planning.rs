@@ -24,7 +24,7 @@ const ROWS: [(usize, usize, bool, u64); 8] = [
 ];
 
 /// Amounts of work: an instant, a moment, about a second, about ten.
-const WORK: [u64; 4] = [0, 10_000_000, 70_000_000, 600_000_000];
+const WORK: [u64; 4] = [0, 10_000_000, 90_000_000, 900_000_000];
 
 fn main() {
     println!("candidates/tests, m0 plain, m2 access and configurations; mean over seeds");

@@ -5,7 +5,7 @@
 //! What they stand for is the business of whoever fills it in.
 //!
 //! Work is counted in table entries touched, never in time, so the same problem with the same
-//! work gives the same plan on every machine; some fifty million take a second.
+//! work gives the same plan on every machine; some eighty million take a second.
 //!
 //! ```
 //! use halfsplit::planning::{self, Candidate, Problem, Table, Test};
