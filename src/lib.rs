@@ -9,6 +9,7 @@ pub mod dictionary;
 pub mod drill;
 pub mod faults;
 pub mod library;
+pub mod isolation;
 pub mod limits;
 pub mod network;
 pub mod observation;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 17] = [
+const LAYERS: [&str; 18] = [
     "units",
     "limits",
     "chance",
@@ -17,6 +17,7 @@ const LAYERS: [&str; 17] = [
     "observation",
     "dictionary",
     "diagnosis",
+    "isolation",
     "drill",
     "score",
     "library",

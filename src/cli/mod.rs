@@ -8,6 +8,7 @@ mod check;
 mod dictionary;
 mod drill;
 mod kinds;
+mod par;
 mod plain;
 mod setup;
 mod solve;
@@ -52,6 +53,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Spice(spice)) => spice::run(&spice),
         Some(Verb::Check(check)) => check::run(&check),
         Some(Verb::Dictionary(dictionary)) => dictionary::run(&dictionary),
+        Some(Verb::Par(par)) => par::run(&par),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
     };
     match ended {

@@ -19,7 +19,7 @@ fn crew_stations(circuit: &Circuit) -> impl Iterator<Item = StationId> + '_ {
 }
 
 /// Whether the crew would see any difference between two aircraft.
-pub(super) fn noticed(normal: &Rig, faulted: &Rig) -> bool {
+pub fn noticed(normal: &Rig, faulted: &Rig) -> bool {
     // A pointer differs if a perfect instrument would be read differently.
     let plain = |rig: &Rig| -> Vec<Percept> {
         crew_stations(normal.circuit())
