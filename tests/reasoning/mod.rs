@@ -10,6 +10,11 @@ use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::observation::{Function, Percept, Probe, Step, Touch, What, Whereabouts};
 
+mod brute;
+mod debrief;
+mod network;
+mod play;
+
 /// A supply, `n` equal wires in a row and a lamp, with a test point after each wire.
 fn chain(n: usize) -> Circuit {
     let wire =
