@@ -95,7 +95,8 @@ fn verify(path: &Path, as_json: bool) -> Result<Ended> {
         Ok(verified) => {
             if as_json {
                 let (lower, upper, proven) = (verified.lower, verified.upper, verified.proven);
-                let told = json!({ "holds": true, "upper": upper, "lower": lower, "proven": proven });
+                let told =
+                    json!({ "holds": true, "upper": upper, "lower": lower, "proven": proven });
                 writeln!(out, "{told}")?;
             } else {
                 writeln!(

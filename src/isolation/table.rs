@@ -13,7 +13,6 @@ use crate::observation::{
 };
 use crate::planning::{self, Problem, ProblemError, Table, Test};
 
-
 /// What a test consists of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Trying {
@@ -243,7 +242,8 @@ const PROBE_MINUTES: f64 = 0.8;
 fn moves(circuit: &Circuit, place: &Whereabouts) -> Vec<Act> {
     let mut moves = Vec::new();
     for (control, part) in circuit.parts_with_ids() {
-        let (Some(known), PartState::Position(now)) = (part.kind.control(), place.hands.of(control))
+        let (Some(known), PartState::Position(now)) =
+            (part.kind.control(), place.hands.of(control))
         else {
             continue;
         };
@@ -263,8 +263,10 @@ fn encode(shown: &[Option<Vec<Showing>>]) -> Vec<u16> {
     let things = shown.iter().flatten().map(Vec::len).max().unwrap_or(0);
     let columns: Vec<Vec<u32>> = (0..things)
         .map(|thing| {
-            let column: Vec<Option<Showing>> =
-                shown.iter().map(|all| all.as_ref().and_then(|all| all.get(thing).copied())).collect();
+            let column: Vec<Option<Showing>> = shown
+                .iter()
+                .map(|all| all.as_ref().and_then(|all| all.get(thing).copied()))
+                .collect();
             codes(&column)
         })
         .collect();
@@ -280,8 +282,7 @@ fn looks_of(circuit: &Circuit, rigs: &[Option<&Rig>], needs: Option<(u32, Act)>)
     let stations: Vec<StationId> = circuit.stations_with_ids().map(|(id, _)| id).collect();
     let look = |station: StationId| {
         let faces = |rig: &Rig| rig.faces(station).map(|(_, showing)| showing).collect();
-        let shown: Vec<Option<Vec<Showing>>> =
-            rigs.par_iter().map(|rig| rig.map(faces)).collect();
+        let shown: Vec<Option<Vec<Showing>>> = rigs.par_iter().map(|rig| rig.map(faces)).collect();
         Shown {
             trial: Trial { trying: Trying::Look, station, setting: needs.map(|(_, act)| act) },
             minutes: 0.0,
@@ -357,11 +358,7 @@ fn pulled_fuses(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Sh
             let shown: Vec<Option<Vec<Showing>>> =
                 rigs.iter().map(|rig| Some(vec![Showing::Look(blown(rig))])).collect();
             Shown {
-                trial: Trial {
-                    trying: Trying::PullFuse(id),
-                    station: part.station,
-                    setting: None,
-                },
+                trial: Trial { trying: Trying::PullFuse(id), station: part.station, setting: None },
                 minutes: PULL_MINUTES,
                 needs: None,
                 outcomes: encode(&shown),
@@ -379,9 +376,8 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
     let before: Vec<Option<Vec<Showing>>> = rigs.par_iter().map(|rig| Some(faces(rig))).collect();
     let mut parts: Vec<PartId> = alive.iter().map(|(_, c)| c.fault.part).collect();
     parts.dedup();
-    let possible = |part: &PartId| {
-        !matches!(circuit.part(*part).kind, Kind::Supply(_) | Kind::Mechanism(_))
-    };
+    let possible =
+        |part: &PartId| !matches!(circuit.part(*part).kind, Kind::Supply(_) | Kind::Mechanism(_));
     parts
         .into_par_iter()
         .filter(possible)
@@ -394,11 +390,7 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
                 }
             }
             Shown {
-                trial: Trial {
-                    trying: Trying::Exchange(id),
-                    station: part.station,
-                    setting: None,
-                },
+                trial: Trial { trying: Trying::Exchange(id), station: part.station, setting: None },
                 minutes: part.replace_minutes + walking_minutes(circuit, part.station, deck),
                 needs: None,
                 outcomes: encode(&shown),
