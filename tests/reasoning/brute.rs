@@ -154,7 +154,9 @@ impl Suspect {
         for sight in sights {
             match sight.showing {
                 Showing::Look(look) => {
-                    ways.iter_mut().for_each(|(seen, _, _)| seen.push(Percept::Look(look)));
+                    for (seen, _, _) in &mut ways {
+                        seen.push(Percept::Look(look));
+                    }
                 }
                 Showing::Dial(dial) => {
                     if ways.len() >= 256 {
@@ -192,7 +194,7 @@ pub(super) struct Suspects {
 }
 
 fn entropy(shares: impl IntoIterator<Item = f64>) -> f64 {
-    shares.into_iter().filter(|p| *p > 0.0).map(|p| -p * p.log2()).sum()
+    shares.into_iter().filter(|p| *p > 0.0).map(|p| -p * libm::log2(p)).sum()
 }
 
 impl Suspects {

@@ -12,8 +12,10 @@ use halfsplit::observation::{Function, Percept, Probe, Step, Touch, What, Wherea
 
 mod brute;
 mod debrief;
+mod hidden;
 mod network;
 mod play;
+mod published;
 
 /// A supply, `n` equal wires in a row and a lamp, with a test point after each wire.
 fn chain(n: usize) -> Circuit {
