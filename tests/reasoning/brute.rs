@@ -283,12 +283,12 @@ impl Suspects {
         let shows = first.shows(path, from)?;
         self.alive().find_map(|other| {
             let others = other.shows(path, from)?;
-            // What the solver leaves of a voltage that has not changed may tip a reading
-            // that stands on an edge, once in many millions.
+            // Microvolts, such as a leak through insulation makes, tip a reading that stands
+            // on an edge less than once in a hundred thousand; that is alike for anybody.
             let of = |shown: &BTreeMap<Vec<Percept>, f64>, seen| shown.get(seen).copied();
             let same = shows.keys().chain(others.keys()).all(|seen| {
                 let (one, two) = (of(&shows, seen), of(&others, seen));
-                (one.unwrap_or(0.0) - two.unwrap_or(0.0)).abs() < 1e-7
+                (one.unwrap_or(0.0) - two.unwrap_or(0.0)).abs() < 1e-5
             });
             (!same).then_some((first, other))
         })

@@ -148,7 +148,7 @@ fn the_posterior_is_that_of_a_library_for_bayesian_networks() {
     assert_eq!(kept.len(), cases.len());
     let (mut compared, mut lasting) = (0, 0);
     for ((mut session, name), kept) in cases.into_iter().zip(kept) {
-        let again = "the systems have changed: run tests/reasoning/live.sh";
+        let again = "where a system has changed, run tests/reasoning/live.sh";
         assert_eq!(kept["case"], json!(name), "{again}");
         let circuit = std::sync::Arc::clone(session.circuit());
         let belief = session.belief().expect("it can be worked out");
