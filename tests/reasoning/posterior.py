@@ -88,7 +88,7 @@ def posterior(case):
         "case": case["case"],
         "hidden": sum(read.count(instrument) > 1 for instrument in pieces),
         "pieces": sum(len(m) for m in middles.values()),
-        "posterior": {f: float(p) for f, p in zip(faults, answer.values) if p > 0},
+        "posterior": {f: float(f"{p:.12g}") for f, p in zip(faults, answer.values) if p > 0},
     }
 
 
