@@ -284,11 +284,11 @@ impl Suspects {
         self.alive().find_map(|other| {
             let others = other.shows(path, from)?;
             // Microvolts, such as a leak through insulation makes, tip a reading that stands
-            // on an edge less than once in a hundred thousand; that is alike for anybody.
+            // on an edge less than once in ten thousand; that is alike for anybody.
             let of = |shown: &BTreeMap<Vec<Percept>, f64>, seen| shown.get(seen).copied();
             let same = shows.keys().chain(others.keys()).all(|seen| {
                 let (one, two) = (of(&shows, seen), of(&others, seen));
-                (one.unwrap_or(0.0) - two.unwrap_or(0.0)).abs() < 1e-5
+                (one.unwrap_or(0.0) - two.unwrap_or(0.0)).abs() < 1e-4
             });
             (!same).then_some((first, other))
         })
