@@ -39,17 +39,21 @@ pub(super) fn run(arguments: &args::Check) -> Result<Ended> {
         };
         writeln!(
             out,
-            "{}: {} parts, {} nets, {} fault modes, {} test points, {} stations{mods}",
+            "{}: {}, {}, {}, {}, {}{mods}",
             plain(&name),
-            circuit.parts.len(),
-            circuit.nets.len(),
-            crate::faults::all(&circuit).len(),
-            circuit.test_points.len(),
-            circuit.stations.len()
+            counted(circuit.parts.len(), "part"),
+            counted(circuit.nets.len(), "net"),
+            counted(crate::faults::all(&circuit).len(), "fault mode"),
+            counted(circuit.test_points.len(), "test point"),
+            counted(circuit.stations.len(), "station")
         )?;
     }
     if wrong > 0 {
         anyhow::bail!("{wrong} of {} not usable as they stand", arguments.files.len());
     }
     Ok(if warned > 0 { Ended::WithFinding } else { Ended::Well })
+}
+
+fn counted(count: usize, what: &str) -> String {
+    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }

@@ -20,6 +20,14 @@ pub(super) struct Struck {
     pub(super) present: bool,
 }
 
+/// A circuit brought to rest.
+pub(super) struct Stands {
+    pub(super) network: Network,
+    pub(super) settled: Settled,
+    /// How many of its events belong to switching on, before any fault struck.
+    pub(super) switching_on: usize,
+}
+
 /// The faults that the setup names, in its order.
 ///
 /// # Errors
@@ -40,14 +48,14 @@ pub(super) fn faults(circuit: &Circuit, setup: &args::Setup) -> Result<Vec<Struc
     Ok(planted.into_iter().map(struck).collect())
 }
 
-/// Sets the controls, switches on, lets the faults that are there strike one after
-/// another.
+/// Sets the controls, switches on, lets the faults that are there strike at once.
 ///
 /// # Errors
 /// When a control, a position or a fault is not of this circuit, two faults are of one
 /// part, or some state on the way has no solution.
-pub(super) fn settle(circuit: Circuit, setup: &args::Setup) -> Result<(Network, Settled)> {
+pub(super) fn settle(circuit: Circuit, setup: &args::Setup) -> Result<Stands> {
     let struck = faults(&circuit, setup)?;
+    let present = || struck.iter().filter(|struck| struck.present).map(|struck| &struck.planted);
     let mut circuit = Arc::new(circuit);
     let mut state = State::at_rest(&circuit);
     for (control, position) in positions(&circuit, setup)? {
@@ -55,16 +63,23 @@ pub(super) fn settle(circuit: Circuit, setup: &args::Setup) -> Result<(Network, 
     }
     let mut network = Network::new(Arc::clone(&circuit));
     let mut settled = network.settle(state)?;
-    for Struck { planted, .. } in struck.iter().filter(|struck| struck.present) {
+    let switching_on = settled.events.len();
+    // All at once, as the dictionary has it: so the order in which they are named makes
+    // no difference.
+    for planted in present() {
         circuit = Arc::new(faults::apply(&circuit, &planted.fault, &planted.mode));
+    }
+    if present().next().is_some() {
         network = Network::like(Arc::clone(&circuit), &network);
         let mut state = settled.state.clone();
-        state.adopt(&circuit, planted.fault.part);
+        for planted in present() {
+            state.adopt(&circuit, planted.fault.part);
+        }
         let events = settled.events;
         settled = network.settle(state)?;
         settled.events.splice(0..0, events);
     }
-    Ok((network, settled))
+    Ok(Stands { network, settled, switching_on })
 }
 
 /// The controls that the setup moves, and the positions it moves them to.

@@ -5,7 +5,7 @@ use std::io::Write;
 use anyhow::Result;
 use serde_json::{Map, Value, json};
 
-use super::setup::{self, Struck};
+use super::setup::{self, Stands, Struck};
 use super::{Ended, args};
 use crate::circuit::{AIRFRAME, Circuit, Kind, NetId};
 use crate::limits;
@@ -17,12 +17,12 @@ use crate::units::significant;
 pub(super) fn run(arguments: &args::Solve) -> Result<Ended> {
     let circuit = arguments.build.load()?;
     let struck = setup::faults(&circuit, &arguments.setup)?;
-    let (network, settled) = setup::settle(circuit, &arguments.setup)?;
+    let Stands { network, settled, switching_on } = setup::settle(circuit, &arguments.setup)?;
     let mut out = std::io::stdout().lock();
     if arguments.json {
         writeln!(out, "{}", as_json(&network, &settled, &struck))?;
     } else {
-        as_text(&mut out, &network, &settled, &struck)?;
+        as_text(&mut out, &network, &settled, (&struck, switching_on))?;
     }
     Ok(Ended::Well)
 }
@@ -155,11 +155,17 @@ fn as_text(
     out: &mut impl Write,
     network: &Network,
     settled: &Settled,
-    struck: &[Struck],
+    (struck, switching_on): (&[Struck], usize),
 ) -> Result<()> {
     let circuit = network.circuit();
     let solution = &settled.solution;
     writeln!(out, "{}: {}", circuit.title_with_mods(), stop_word(&settled.stop))?;
+    for event in &settled.events[..switching_on] {
+        writeln!(out, "  {}", event.told(circuit))?;
+    }
+    if !struck.is_empty() {
+        writeln!(out, "then:")?;
+    }
     for Struck { planted, present } in struck {
         let now = match (planted.is_intermittent(), present) {
             (false, _) => "",
@@ -168,7 +174,7 @@ fn as_text(
         };
         writeln!(out, "  {}{now}", planted.told(circuit))?;
     }
-    for event in &settled.events {
+    for event in &settled.events[switching_on..] {
         writeln!(out, "  {}", event.told(circuit))?;
     }
     writeln!(out, "nets, volts to {}:", crate::circuit::AIRFRAME_NAME)?;

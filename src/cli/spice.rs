@@ -13,7 +13,7 @@ use crate::spice::{Group, groups, netlist};
 /// Writes one netlist to standard output, or one file for each group.
 pub(super) fn run(arguments: &args::Spice) -> Result<Ended> {
     let circuit = arguments.build.load()?;
-    let (network, settled) = setup::settle(circuit, &arguments.setup)?;
+    let setup::Stands { network, settled, .. } = setup::settle(circuit, &arguments.setup)?;
     let circuit = network.circuit();
     let asked =
         arguments.group.as_deref().map(|name| named(circuit, &settled, name)).transpose()?;

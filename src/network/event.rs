@@ -14,6 +14,11 @@ pub enum Event {
         /// Coil volts.
         volts: f64,
     },
+    /// A relay, contactor or solenoid lets go because its coil is open.
+    Slackens {
+        /// The part.
+        part: PartId,
+    },
     /// A relay released at these coil volts.
     Releases {
         /// The relay.
@@ -105,6 +110,13 @@ impl Event {
                     _ => "releases",
                 };
                 format!("{} {verb} at {}", name(*part), volts_told(*volts))
+            }
+            Self::Slackens { part } => {
+                let verb = match circuit.part(*part).kind {
+                    Kind::Solenoid(_) => "lets go",
+                    _ => "releases",
+                };
+                format!("{} {verb}: its coil is open", name(*part))
             }
             Self::StartsBackwards { part } => {
                 format!("{} starts the wrong way round", name(*part))

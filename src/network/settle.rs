@@ -296,7 +296,9 @@ impl Network {
     ) -> Option<(bool, Event)> {
         let kind = self.kind(part);
         let moved = |next: bool, volts: f64| {
-            let event = if next {
+            let event = if !next && !kind.coil_is_whole() {
+                Event::Slackens { part }
+            } else if next {
                 Event::Operates { part, volts }
             } else {
                 Event::Releases { part, volts }

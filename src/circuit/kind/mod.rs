@@ -289,6 +289,17 @@ impl Kind {
         }
     }
 
+    /// Whether its coil, if it has one, can carry current.
+    pub fn coil_is_whole(&self) -> bool {
+        if let Self::Relay(r) | Self::Contactor(r) = self {
+            r.coil_ohms.is_finite()
+        } else if let Self::Solenoid(s) = self {
+            s.coil_ohms.is_finite()
+        } else {
+            true
+        }
+    }
+
     /// Every net the part is connected to; a net may come up more than once.
     pub fn nets(&self) -> Vec<NetId> {
         match self {
