@@ -60,14 +60,15 @@ mod tests {
     use super::*;
     use crate::observation::{Dial, Look};
 
-    fn dial(exact: f64) -> Option<Showing> {
-        Some(Showing::Dial(Dial { exact, error: 0.02, step: 0.01, last: 100, range: 0 }))
+    fn dial(exact: f64) -> Showing {
+        Showing::Dial(Dial { exact, error: 0.02, step: 0.01, last: 100, range: 0 })
     }
 
     #[test]
     fn readings_that_an_error_could_exchange_are_alike() {
         // 0.50 and 0.53 overlap, 0.53 and 0.56 too, 0.70 stands apart.
-        let codes = codes(&[dial(0.5), dial(0.56), dial(0.53), dial(0.7), None]);
+        let codes =
+            codes(&[Some(dial(0.5)), Some(dial(0.56)), Some(dial(0.53)), Some(dial(0.7)), None]);
         assert_eq!(codes[0], codes[1]);
         assert_eq!(codes[0], codes[2]);
         assert_ne!(codes[0], codes[3]);
@@ -77,7 +78,8 @@ mod tests {
     #[test]
     fn words_and_readings_are_never_alike() {
         let look = |look| Some(Showing::Look(look));
-        let codes = codes(&[look(Look::Dark), look(Look::Bright), look(Look::Dark), dial(0.0)]);
+        let codes =
+            codes(&[look(Look::Dark), look(Look::Bright), look(Look::Dark), Some(dial(0.0))]);
         assert_eq!(codes[0], codes[2]);
         assert_ne!(codes[0], codes[1]);
         assert!(codes[3] > 1000);

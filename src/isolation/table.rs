@@ -416,10 +416,13 @@ fn mended(rig: &Rig, circuit: &Circuit, part: PartId) -> Option<Rig> {
     Some(rig)
 }
 
+/// Where a test is made, in which setting, and what it tells.
+type Telling = (u32, Option<u32>, Vec<u16>);
+
 /// The tests that tell something, and of several that tell the same at the same place the
 /// quickest.
 fn worth_keeping(shown: Vec<Shown>) -> Vec<Shown> {
-    let mut best: BTreeMap<(u32, Option<u32>, Vec<u16>), (f64, usize)> = BTreeMap::new();
+    let mut best: BTreeMap<Telling, (f64, usize)> = BTreeMap::new();
     for (at, test) in shown.iter().enumerate() {
         if test.outcomes.iter().all(|outcome| *outcome == 0) {
             continue;
