@@ -14,6 +14,7 @@ pub mod limits;
 pub mod network;
 pub mod observation;
 pub mod planning;
+pub mod rehearsal;
 pub mod score;
 pub mod screen;
 pub mod spice;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 18] = [
+const LAYERS: [&str; 19] = [
     "units",
     "limits",
     "chance",
@@ -20,6 +20,7 @@ const LAYERS: [&str; 18] = [
     "isolation",
     "drill",
     "score",
+    "rehearsal",
     "library",
     "screen",
     "cli",

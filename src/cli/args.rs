@@ -50,6 +50,13 @@ pub enum Verb {
     /// aircraft would write up. The lower figure is proved: no strategy takes fewer
     /// expected minutes; the upper one is that of the strategy found.
     Par(Par),
+    /// Let simulated trainees work a system's drills and print how they are marked
+    ///
+    /// Each has one habit, from always making the best step to guessing. The figures show
+    /// whether the marks rank people by skill, and how hard the drills are.
+    Rehearse(Rehearse),
+    /// Print how drills are marked
+    Rubric,
     /// List the kinds of part, or tell everything about one
     Kinds(Kinds),
 }
@@ -177,6 +184,24 @@ pub struct Par {
     /// Check a proof that was written with --proof, without the planner
     #[arg(long, value_name = "FILE", conflicts_with_all = ["system", "mods", "fault", "proof"])]
     pub verify: Option<PathBuf>,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `rehearse`.
+#[derive(Debug, Args)]
+pub struct Rehearse {
+    /// Which build
+    #[command(flatten)]
+    pub build: Build,
+    /// Drills for each habit
+    #[arg(long, value_name = "N", default_value_t = 500,
+        value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub runs: u32,
+    /// Draw faults and chances from this number
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
     /// Print one JSON object
     #[arg(long)]
     pub json: bool,

@@ -10,6 +10,7 @@ mod drill;
 mod kinds;
 mod par;
 mod plain;
+mod rehearse;
 mod setup;
 mod solve;
 mod spice;
@@ -54,6 +55,8 @@ pub fn run() -> ExitCode {
         Some(Verb::Check(check)) => check::run(&check),
         Some(Verb::Dictionary(dictionary)) => dictionary::run(&dictionary),
         Some(Verb::Par(par)) => par::run(&par),
+        Some(Verb::Rehearse(rehearse)) => rehearse::run(&rehearse),
+        Some(Verb::Rubric) => rehearse::rubric(),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
     };
     match ended {

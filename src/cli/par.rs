@@ -30,7 +30,7 @@ pub(super) fn run(arguments: &args::Par) -> Result<Ended> {
 fn plan(system: &str, arguments: &args::Par) -> Result<Ended> {
     let circuit = Arc::new(library::load_build(system, &arguments.mods)?);
     let isolation = isolation(&circuit, arguments)?;
-    let problem = isolation.problem(&isolation.start())?;
+    let (problem, _) = isolation.problem(&isolation.start())?;
     let plan = planning::plan(&problem, arguments.work);
     if let Some(path) = &arguments.proof {
         let text = serde_json::to_string(&plan.certificate)?;

@@ -9,8 +9,8 @@
 //! * Controls are moved one at a time from how they stand: *as found*, or one of them in
 //!   another position. A control that springs back is held, looked at and let go.
 //! * The walk to a station and its opening are paid once, by the first thing done there.
-//! * A fuse is pulled, looked at and put back; a part is exchanged, and the flight deck
-//!   looked at.
+//! * A fuse is pulled, looked at and put back; a part is exchanged, with it whatever fuse
+//!   or breaker it had opened, and one looks where that may have helped.
 //!
 //! What is left when no test tells two groups apart is an ambiguity set, and a strategy
 //! ends there.

@@ -54,6 +54,7 @@ pub struct Position {
 #[derive(Clone, Debug)]
 pub struct Isolation {
     candidates: Vec<usize>,
+    parts: Vec<PartId>,
     trials: Vec<Trial>,
     /// Controls moved, in the order of the table's configurations after the first.
     settings: Vec<Act>,
@@ -146,12 +147,18 @@ impl Isolation {
             open: vec![place.station.index() as u32],
         };
         let trials = shown.into_iter().map(|s| s.trial).collect();
-        Self { candidates, trials, settings, table }
+        let parts = alive.iter().map(|(_, candidate)| candidate.fault.part).collect();
+        Self { candidates, parts, trials, settings, table }
     }
 
     /// The candidates, as indices into those of the belief it was made from.
     pub fn candidates(&self) -> &[usize] {
         &self.candidates
+    }
+
+    /// The part that each candidate is a fault of.
+    pub fn parts(&self) -> &[PartId] {
+        &self.parts
     }
 
     /// The tests, in the order of the table's.
@@ -205,29 +212,37 @@ impl Isolation {
         self.trials.iter().position(|trial| *trial == wanted).map(|at| at as u32)
     }
 
-    /// The planning problem at a position.
+    /// The planning problem at a position, over the tests that tell anything there; with
+    /// the place of each of them among [`Isolation::trials`].
     ///
     /// # Errors
     /// [`ProblemError`] when no candidate is left.
-    pub fn problem(&self, position: &Position) -> Result<Problem, ProblemError> {
+    pub fn problem(&self, position: &Position) -> Result<(Problem, Vec<u32>), ProblemError> {
         let alive: Vec<usize> =
             (0..self.candidates.len()).filter(|at| position.weights[*at] > 0.0).collect();
-        let tests = self.table.tests.iter().map(|test| Test {
-            outcomes: alive.iter().map(|at| test.outcomes[*at]).collect(),
-            ..*test
-        });
+        let tells =
+            |test: &Test| alive.iter().any(|at| test.outcomes[*at] != test.outcomes[alive[0]]);
+        let (which, tests) = (0..)
+            .zip(&self.table.tests)
+            .filter(|(_, test)| tells(test))
+            .map(|(at, test)| {
+                let outcomes = alive.iter().map(|at| test.outcomes[*at]).collect();
+                (at, Test { outcomes, ..*test })
+            })
+            .unzip();
         let candidates = alive.iter().map(|at| planning::Candidate {
             weight: position.weights[*at],
             group: self.table.candidates[*at].group,
         });
-        Problem::new(&Table {
+        let problem = Problem::new(&Table {
             candidates: candidates.collect(),
-            tests: tests.collect(),
+            tests,
             places: self.table.places.clone(),
             configurations: self.table.configurations.clone(),
             start: position.setting,
             open: position.open.clone(),
-        })
+        })?;
+        Ok((problem, which))
     }
 }
 
@@ -367,12 +382,17 @@ fn pulled_fuses(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Sh
         .collect()
 }
 
-/// Exchanging each part that is in doubt. Only the candidates whose part it is change.
+/// Exchanging each part that is in doubt, and looking wherever it may have helped. Only the
+/// candidates whose part it is change.
 fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) -> Vec<Shown> {
     let Some((deck, _)) = circuit.stations_with_ids().find(|(_, s)| s.crew) else {
         return Vec::new();
     };
-    let faces = |rig: &Rig| rig.faces(deck).map(|(_, showing)| showing).collect::<Vec<_>>();
+    let stations: Vec<StationId> = circuit.stations_with_ids().map(|(id, _)| id).collect();
+    let faces = |rig: &Rig| -> Vec<Showing> {
+        let seen = stations.iter().flat_map(|station| rig.faces(*station));
+        seen.map(|(_, showing)| showing).collect()
+    };
     let before: Vec<Option<Vec<Showing>>> = rigs.par_iter().map(|rig| Some(faces(rig))).collect();
     let mut parts: Vec<PartId> = alive.iter().map(|(_, c)| c.fault.part).collect();
     parts.dedup();
@@ -399,7 +419,8 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
         .collect()
 }
 
-/// An aircraft with its failed part exchanged and the breakers that had opened reset.
+/// An aircraft with its failed part exchanged, the breakers that had opened reset and the
+/// fuses that had blown replaced.
 fn mended(rig: &Rig, circuit: &Circuit, part: PartId) -> Option<Rig> {
     let mut rig = rig.clone();
     let perform = |rig: &mut Rig, act: Act| {
@@ -408,9 +429,14 @@ fn mended(rig: &Rig, circuit: &Circuit, part: PartId) -> Option<Rig> {
     };
     perform(&mut rig, Act::Replace(part))?;
     for (id, other) in circuit.parts_with_ids() {
-        let popped = PartState::Breaker { closed: false, tripped: true };
-        if matches!(other.kind, Kind::Breaker(_)) && rig.settled().state.of(id) == popped {
-            perform(&mut rig, Act::PushIn(id))?;
+        match (&other.kind, rig.settled().state.of(id)) {
+            (Kind::Breaker(_), PartState::Breaker { closed: false, tripped: true }) => {
+                perform(&mut rig, Act::PushIn(id))?;
+            }
+            (Kind::Fuse(_), PartState::Fuse { blown: true, .. }) => {
+                perform(&mut rig, Act::FitSpare(id))?;
+            }
+            _ => {}
         }
     }
     Some(rig)

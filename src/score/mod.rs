@@ -1,7 +1,11 @@
-//! Judging a drill: the debrief.
+//! Judging a drill: the debrief, and the marks under a rubric.
 
 mod debrief;
+mod mark;
+mod rubric;
 
 pub use debrief::{
     BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, fault_in_words, told_with_walk,
 };
+pub use mark::{Ending, Exchanged, Record, Score, StepRecord};
+pub use rubric::Rubric;

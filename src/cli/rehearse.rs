@@ -1,0 +1,179 @@
+//! `halfsplit rehearse`: simulated trainees, and how they are marked; `halfsplit rubric`:
+//! the page that says how.
+
+use std::io::Write;
+use std::sync::Arc;
+
+use anyhow::{Context, Result};
+use serde_json::{Map, Value, json};
+
+use super::{Ended, args};
+use crate::diagnosis::Belief;
+use crate::diagnostic::plain;
+use crate::drill::noticed;
+use crate::isolation::Isolation;
+use crate::observation::{Rig, Whereabouts};
+use crate::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehearse};
+use crate::score::{Ending, Rubric};
+use crate::units::significant;
+
+/// Rehearses and prints.
+pub(super) fn run(arguments: &args::Rehearse) -> Result<Ended> {
+    let circuit = Arc::new(arguments.build.load()?);
+    let normal = Rig::normal(Arc::clone(&circuit))?;
+    let belief = Belief::prior(&normal)?;
+    let place = Whereabouts::start(&circuit);
+    let isolation = Isolation::among(&belief, &circuit, &place, |c| noticed(&normal, c.rig()));
+    let (deck, _) = circuit
+        .stations_with_ids()
+        .find(|(_, station)| station.crew)
+        .context("no station of this system is the crew's, so nobody writes anything up")?;
+    if isolation.candidates().is_empty() {
+        anyhow::bail!("the crew would notice no fault of this system");
+    }
+    let ground = Ground::new(&isolation, deck);
+    let all: Vec<(Habit, Vec<Run>)> = Habit::ALL
+        .into_iter()
+        .map(|habit| (habit, rehearse(&ground, habit, arguments.runs, arguments.seed)))
+        .collect();
+    let mut out = std::io::stdout().lock();
+    if arguments.json {
+        writeln!(out, "{}", as_json(arguments.runs, &all))?;
+    } else {
+        writeln!(out, "{}", plain(&circuit.title_with_mods()))?;
+        as_text(&mut out, arguments.runs, &all)?;
+    }
+    Ok(Ended::Well)
+}
+
+/// Prints the page on the rubric.
+pub(super) fn rubric() -> Result<Ended> {
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "How a drill is marked, out of 100:\n")?;
+    for paragraph in Rubric::shipped().explained() {
+        writeln!(out, "{}\n", textwrap(&paragraph, 78))?;
+    }
+    Ok(Ended::Well)
+}
+
+/// Breaks a paragraph into lines of so many characters.
+fn textwrap(text: &str, width: usize) -> String {
+    let (mut lines, mut line) = (Vec::new(), String::new());
+    for word in text.split(' ') {
+        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > width {
+            lines.push(std::mem::take(&mut line));
+        }
+        if !line.is_empty() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    lines.push(line);
+    lines.join("\n")
+}
+
+fn of(runs: &[Run], figure: impl Fn(&Run) -> f64) -> Vec<f64> {
+    runs.iter().map(figure).collect()
+}
+
+fn fraction(runs: &[Run], counts: impl Fn(&Run) -> bool) -> f64 {
+    runs.iter().filter(|run| counts(run)).count() as f64 / runs.len() as f64
+}
+
+fn proven(runs: &[Run]) -> f64 {
+    fraction(runs, |run| run.record.ending == Ending::Proven)
+}
+
+fn wrong(runs: &[Run]) -> f64 {
+    fraction(runs, |run| run.record.ending == Ending::Wrong)
+}
+
+/// How hard the drills are: minutes over par and wrong calls of a middling trainee, who
+/// knows what to do next but now and then misreads an instrument.
+fn difficulty(all: &[(Habit, Vec<Run>)]) -> (f64, f64) {
+    let middling = all.iter().find(|(habit, _)| *habit == Habit::MisreadsTheNeedle);
+    middling.map_or((f64::NAN, f64::NAN), |(_, runs)| {
+        let over = |run: &Run| run.record.minutes / run.record.par_minutes.max(0.1);
+        (quantile(&of(runs, over), 0.5), wrong(runs))
+    })
+}
+
+/// How surely the marks tell a half-splitter from a parts swapper.
+fn separation(all: &[(Habit, Vec<Run>)]) -> f64 {
+    let totals = |wanted: Habit| -> Vec<f64> {
+        let runs = all.iter().find(|(habit, _)| *habit == wanted);
+        runs.map_or(Vec::new(), |(_, runs)| of(runs, |run| run.score.total))
+    };
+    area_under_curve(&totals(Habit::HalfSplitter), &totals(Habit::PartsSwapper))
+}
+
+fn as_json(runs: u32, all: &[(Habit, Vec<Run>)]) -> Value {
+    let spread = |values: &[f64]| {
+        json!({
+            "p10": quantile(values, 0.1),
+            "median": quantile(values, 0.5),
+            "p90": quantile(values, 0.9),
+        })
+    };
+    let habits: Map<String, Value> = all
+        .iter()
+        .map(|(habit, runs)| {
+            let told = json!({
+                "score": spread(&of(runs, |run| run.score.total)),
+                "minutes": spread(&of(runs, |run| run.record.minutes)),
+                "parts": spread(&of(runs, |run| f64::from(run.parts))),
+                "proven": proven(runs),
+                "wrong": wrong(runs),
+            });
+            (habit.name().to_owned(), told)
+        })
+        .collect();
+    let (minutes_over_par, error_rate) = difficulty(all);
+    json!({
+        "runs": runs,
+        "habits": habits,
+        "separation": separation(all),
+        "difficulty": { "minutes_over_par": minutes_over_par, "error_rate": error_rate },
+    })
+}
+
+fn as_text(out: &mut impl Write, runs: u32, all: &[(Habit, Vec<Run>)]) -> Result<()> {
+    writeln!(out, "{runs} drills for each habit")?;
+    writeln!(out, "{:<20} {:>18}  {:>22}  {:>6} {:>6} {:>6}", "", "score", "minutes", "", "", "")?;
+    writeln!(
+        out,
+        "{:<20} {:>5} {:>6} {:>5}  {:>6} {:>7} {:>7}  {:>6} {:>6} {:>6}",
+        "habit", "p10", "median", "p90", "p10", "median", "p90", "parts", "proven", "wrong"
+    )?;
+    for (habit, runs) in all {
+        let score = of(runs, |run| run.score.total);
+        let minutes = of(runs, |run| run.record.minutes);
+        writeln!(
+            out,
+            "{:<20} {:>5.0} {:>6.0} {:>5.0}  {:>6.1} {:>7.1} {:>7.1}  {:>6.1} {:>4.0} % {:>4.0} %",
+            habit.name(),
+            quantile(&score, 0.1),
+            quantile(&score, 0.5),
+            quantile(&score, 0.9),
+            quantile(&minutes, 0.1),
+            quantile(&minutes, 0.5),
+            quantile(&minutes, 0.9),
+            of(runs, |run| f64::from(run.parts)).iter().sum::<f64>() / runs.len() as f64,
+            100.0 * proven(runs),
+            100.0 * wrong(runs)
+        )?;
+    }
+    writeln!(
+        out,
+        "A half-splitter is marked above a parts swapper {} % of the time.",
+        significant(100.0 * separation(all), 4)
+    )?;
+    let (over, errors) = difficulty(all);
+    writeln!(
+        out,
+        "Difficulty: a middling trainee takes {} times par and calls {} % wrong.",
+        significant(over, 3),
+        significant(100.0 * errors, 2)
+    )?;
+    Ok(())
+}
