@@ -9,6 +9,7 @@ mod guide;
 mod harness;
 mod kinds;
 mod layers;
+mod marks;
 mod mods;
 mod ngspice;
 mod parts;

@@ -359,6 +359,8 @@ fn write_debrief(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
         debrief.rows.len(),
         debrief.start_candidates
     )?;
+    writeln!(out, "{}.", debrief.score_told())?;
+    writeln!(out, "Minutes: {}.", debrief.par_told())?;
     for (index, row) in debrief.rows.iter().enumerate() {
         writeln!(
             out,

@@ -72,14 +72,8 @@ impl<'a> Ground<'a> {
                 let asks = |start: &Standing| {
                     self.likeliest(start).1 < PROVEN && self.begins_with_a_test(start)
                 };
-                let asked = match known.get(&start) {
-                    Some(asked) => *asked,
-                    None => {
-                        let asked = asks(&start);
-                        known.insert(start, asked);
-                        asked
-                    }
-                };
+                let asked = known.get(&start).copied().unwrap_or_else(|| asks(&start));
+                known.insert(start, asked);
                 if asked { *weight } else { 0.0 }
             })
             .collect();

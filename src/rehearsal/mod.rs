@@ -46,8 +46,8 @@ pub fn rehearse(ground: &Ground<'_>, habit: Habit, runs: u32, seed: u64) -> Vec<
 }
 
 /// The area under the receiver operating characteristic between two lists of scores: how
-/// often one of the first beats one of the second, a tie counting half (Hanley and McNeil
-/// 1982, from memory).
+/// often one of the first beats one of the second, a tie counting half (Hanley and
+/// `McNeil` 1982, from memory).
 pub fn area_under_curve(better: &[f64], worse: &[f64]) -> f64 {
     let mut wins = 0.0;
     for a in better {

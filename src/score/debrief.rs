@@ -3,6 +3,9 @@
 //! Worked out afresh from the write-up and the log: nothing here is stored, and every
 //! number and remark comes from the same posterior that the advice uses.
 
+use super::mark::{Record, Score};
+use super::reckon::{Par, Reckoner};
+use super::rubric::Rubric;
 use crate::circuit::Circuit;
 use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
 use crate::drill::{Entry, PROVEN, Session};
@@ -33,6 +36,12 @@ pub struct Debrief {
     /// Faults that were still possible at the call, most probable first, with their
     /// posterior.
     pub left: Vec<(String, f64)>,
+    /// What is marked.
+    pub record: Record,
+    /// How it is marked.
+    pub score: Score,
+    /// Expected minutes of the best known strategy.
+    pub par: Par,
 }
 
 /// How it ended.
@@ -87,6 +96,8 @@ pub struct Row {
     pub candidates: usize,
     /// Repair groups possible afterwards.
     pub groups: usize,
+    /// Expected minutes that it cost more than the best step: at least, at most.
+    pub lost_minutes: (f64, f64),
     /// A judgement, worked out from the model.
     pub remark: String,
     /// Whether advice had been asked for just before.
@@ -120,13 +131,17 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     }
     let from_write_up = belief.observations();
     let start_candidates = belief.alive().count();
+    let mut reckoner = Reckoner::new(&belief, circuit, session);
     let mut rows = Vec::new();
     let mut told_provable = false;
     for (index, entry) in session.log().iter().enumerate() {
         let before = belief.clone();
         belief.observe(&entry.observation);
         let advised = session.advice_taken().contains(&index);
-        rows.push(row(circuit, &before, &belief, entry, advised, &mut told_provable));
+        let step = entry.observation.step;
+        let chosen = value_of(&before, circuit, &entry.before, step);
+        reckoner.step(&before, entry, &chosen, advised);
+        rows.push(row(circuit, (&before, &belief), entry, &chosen, &mut told_provable));
     }
     let exclusions = belief
         .candidates()
@@ -156,6 +171,17 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .map(|(c, p)| (c.fault.code(circuit), p))
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let (record, par) = reckoner.finish(session, &belief);
+    for ((row, step), at) in rows.iter_mut().zip(&record.steps).zip(0..) {
+        row.lost_minutes = step.lost_minutes;
+        row.advice_taken = session.advice_taken().contains(&at);
+        if step.lost_minutes.0 >= LEAST_LOST_MINUTES && !step.implied {
+            row.remark += "; it provably cost ";
+            row.remark += &minutes(step.lost_minutes.0);
+            row.remark += " more than the best step";
+        }
+    }
+    let score = record.marked(Rubric::shipped());
     Ok(Debrief {
         verdict: verdict(session, &belief),
         start_candidates,
@@ -166,8 +192,14 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         parts_changed_good: changed_good(session),
         exclusions,
         left,
+        record,
+        score,
+        par,
     })
 }
+
+/// Minutes lost below which nothing is said about them.
+const LEAST_LOST_MINUTES: f64 = 0.1;
 
 fn verdict(session: &Session, belief: &Belief) -> Verdict {
     let circuit = session.circuit();
@@ -211,16 +243,14 @@ fn verdict(session: &Session, belief: &Belief) -> Verdict {
 
 fn row(
     circuit: &Circuit,
-    before: &Belief,
-    after: &Belief,
+    (before, after): (&Belief, &Belief),
     entry: &Entry,
-    advice_taken: bool,
+    chosen: &Prospect,
     told_provable: &mut bool,
 ) -> Row {
     let step = entry.observation.step;
-    let chosen = value_of(before, circuit, &entry.before, step);
     let best = best_prospect(before, circuit, &entry.before);
-    let mut remark = remark(circuit, before, &chosen, best.as_ref());
+    let mut remark = remark(circuit, before, chosen, best.as_ref());
     let provable =
         |belief: &Belief| belief.group_posterior().into_iter().fold(0.0, f64::max) >= PROVEN;
     if !*told_provable && provable(after) {
@@ -240,10 +270,55 @@ fn row(
         clock: entry.clock,
         candidates: after.alive().count(),
         groups: after.group_posterior().iter().filter(|p| **p > 0.0).count(),
+        lost_minutes: (0.0, 0.0),
         remark,
-        advice_taken,
+        advice_taken: false,
         breaches: entry.breaches.clone(),
         showed: showed(circuit, entry),
+    }
+}
+
+impl Debrief {
+    /// The marks in one line.
+    pub fn score_told(&self) -> String {
+        let (score, rubric) = (&self.score, Rubric::shipped());
+        let cap = score.cap.map_or_else(String::new, |(points, why)| {
+            format!("; {points:.0} at the most, since {why}")
+        });
+        format!(
+            "{:.0} points of 100: reasoning {:.0}/{:.0}, proof {:.0}/{:.0}, economy {:.0}/{:.0}, \
+             practice {:.0}/{:.0}, belief {:.0}/{:.0}{cap}",
+            score.total,
+            score.reasoning,
+            rubric.reasoning,
+            score.proof,
+            rubric.proof,
+            score.economy,
+            rubric.economy,
+            score.practice,
+            rubric.practice,
+            score.belief,
+            rubric.belief
+        )
+    }
+
+    /// Par in one line.
+    pub fn par_told(&self) -> String {
+        let Par { minutes: par, least_minutes, own_minutes } = self.par;
+        let proof = if par - least_minutes < 0.005 {
+            "proved to be the least there is".to_owned()
+        } else {
+            format!("no strategy takes less than {}", minutes(least_minutes))
+        };
+        let (least, _) = self.record.lost_minutes();
+        format!(
+            "par {} ({proof}), {} for this fault; you took {}, of which {} provably more than \
+             the best steps",
+            minutes(par),
+            minutes(own_minutes),
+            minutes(self.minutes),
+            minutes(least)
+        )
     }
 }
 

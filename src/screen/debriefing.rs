@@ -146,6 +146,8 @@ fn verdict(debrief: &Debrief, columns: u16, theme: Theme) -> Vec<Line> {
         ),
         Style::new(),
     );
+    text.paragraph(&format!("{}.", debrief.score_told()), Style::new());
+    text.paragraph(&format!("Minutes: {}.", debrief.par_told()), theme.quiet());
     text.lines
 }
 

@@ -1,0 +1,197 @@
+//! Par, marks and rehearsal: that marks rank people by skill, that par is proved, and that
+//! both hold for drills in the real aircraft and not only on a table.
+
+use std::process::Command;
+use std::sync::Arc;
+
+use halfsplit::circuit::Circuit;
+use halfsplit::diagnosis::Belief;
+use halfsplit::drill::{Action, Advice, Outcome, Session, advise, noticed};
+use halfsplit::isolation::Isolation;
+use halfsplit::library;
+use halfsplit::observation::{Rig, Step, Whereabouts};
+use halfsplit::planning;
+use halfsplit::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehearse};
+use halfsplit::score::{Debrief, Ending, debrief};
+
+/// Systems whose drills take reasoning; on the bench one look leaves one thing to try.
+const SYSTEMS: [&str; 2] = ["t4-ac", "t4-dc"];
+
+fn system(name: &str) -> Arc<Circuit> {
+    Arc::new(library::load(name).expect("it comes with the program"))
+}
+
+/// The table of all faults that the crew of a system would notice.
+fn table(circuit: &Arc<Circuit>) -> Isolation {
+    let normal = Rig::normal(Arc::clone(circuit)).expect("it settles");
+    let belief = Belief::prior(&normal).expect("faults settle");
+    let place = Whereabouts::start(circuit);
+    Isolation::among(&belief, circuit, &place, |c| noticed(&normal, c.rig()))
+}
+
+fn totals(runs: &[Run]) -> Vec<f64> {
+    runs.iter().map(|run| run.score.total).collect()
+}
+
+#[test]
+fn marks_rank_habits_by_skill() {
+    for name in SYSTEMS {
+        let circuit = system(name);
+        let isolation = table(&circuit);
+        let (deck, _) = circuit.stations_with_ids().find(|(_, s)| s.crew).expect("a deck");
+        let ground = Ground::new(&isolation, deck);
+        let runs = |habit| rehearse(&ground, habit, 500, 1);
+        let median = |habit| quantile(&totals(&runs(habit)), 0.5);
+        let (best, half) = (median(Habit::BestStep), runs(Habit::HalfSplitter));
+        assert!(best >= 90.0, "{name}: best step {best}");
+        let swapper = runs(Habit::PartsSwapper);
+        for (habit, median) in [
+            (Habit::PartsSwapper, quantile(&totals(&swapper), 0.5)),
+            (Habit::Random, median(Habit::Random)),
+            (Habit::LuckyGuesser, median(Habit::LuckyGuesser)),
+        ] {
+            assert!(median <= 40.0, "{name}: {} {median}", habit.name());
+        }
+        let area = area_under_curve(&totals(&half), &totals(&swapper));
+        assert!(area >= 0.98, "{name}: {area}");
+        for run in half.iter().chain(&swapper).chain(&runs(Habit::MisreadsTheNeedle)) {
+            assert!(run.record.ending != Ending::Wrong || run.score.total <= 30.0, "{name}");
+        }
+    }
+}
+
+#[test]
+fn a_rehearsal_depends_on_its_seed_alone() {
+    let circuit = system("t4-dc");
+    let isolation = table(&circuit);
+    let (deck, _) = circuit.stations_with_ids().find(|(_, s)| s.crew).expect("a deck");
+    let scores = |jobs: usize, seed: u64| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(jobs).build().expect("threads");
+        pool.install(|| {
+            let ground = Ground::new(&isolation, deck);
+            totals(&rehearse(&ground, Habit::Forgetful, 40, seed))
+        })
+    };
+    assert_eq!(scores(1, 5), scores(2, 5));
+    assert_ne!(scores(2, 5), scores(2, 6));
+}
+
+#[test]
+fn par_of_every_system_is_proved_and_the_proof_passes_the_checker() {
+    for name in library::NAMES {
+        let isolation = table(&system(name));
+        let (problem, _) = isolation.problem(&isolation.start()).expect("something can fail");
+        let plan = planning::plan(&problem, 100_000_000);
+        assert!(plan.lower >= 0.995 * plan.upper, "{name}: {} {}", plan.lower, plan.upper);
+        let verified = planning::verify(&plan.certificate).expect("the proof holds");
+        assert_eq!((verified.lower, verified.upper), (plan.lower, plan.upper), "{name}");
+    }
+}
+
+/// Works a drill as advised, without asking for advice, and returns its debrief.
+fn advised(mut session: Session) -> Debrief {
+    let circuit = Arc::clone(session.circuit());
+    for _ in 0..60 {
+        let place = session.place().clone();
+        let advice = advise(session.belief().expect("faults settle"), &circuit, &place);
+        match advice {
+            Advice::Do { prospect, .. } => {
+                let mut path = vec![prospect.step];
+                if prospect.walk {
+                    path.insert(0, Step::Go(prospect.station));
+                }
+                path.extend(prospect.then);
+                for step in path {
+                    let outcome = session.apply(Action::Step(step));
+                    assert!(matches!(outcome, Outcome::Done(_)), "{step:?}: {outcome:?}");
+                }
+            }
+            Advice::Call { fault, .. } => {
+                session.apply(Action::Call(fault));
+                break;
+            }
+            Advice::Nothing => panic!("some fault explains what was seen"),
+        }
+    }
+    debrief(&session).expect("faults settle")
+}
+
+#[test]
+fn a_drill_worked_as_advised_is_marked_well() {
+    for name in SYSTEMS {
+        let mut scores = Vec::new();
+        for seed in 0..12 {
+            let session = Session::drawn(system(name), seed).expect("it settles");
+            let told = advised(session);
+            eprintln!("{name} {seed}: {} | {}", told.score_told(), told.par_told());
+            assert!(told.verdict.right_part, "{name} {seed}: {}", told.verdict.sentence);
+            scores.push(told.score.total);
+        }
+        let median = quantile(&scores, 0.5);
+        assert!(median >= 90.0, "{name}: {scores:?}");
+    }
+}
+
+#[test]
+fn a_guess_is_marked_as_one() {
+    for seed in 0..12 {
+        let mut session = Session::drawn(system("t4-ac"), seed).expect("it settles");
+        let fault = session.belief().expect("it settles").likeliest().expect("one").0.fault.clone();
+        session.apply(Action::Call(fault));
+        let told = debrief(&session).expect("faults settle");
+        let most = match told.record.ending {
+            Ending::Wrong => 30.0,
+            Ending::Unproven => 60.0,
+            Ending::NoCall | Ending::Proven => panic!("a guess is no proof: {:?}", told.verdict),
+        };
+        assert!(told.score.total <= most, "{}", told.score_told());
+    }
+}
+
+/// Runs the program: whether it did well, what it printed, what it complained of.
+fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
+    let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .args(arguments)
+        .output()
+        .expect("the program starts");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("it prints text");
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+#[test]
+fn par_rehearse_and_rubric_print_what_they_say() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let proof = folder.path().join("proof.json");
+    let proof = proof.to_string_lossy();
+    let (code, out, error) = run(&["par", "bench", "--json", "--proof", &proof]);
+    assert_eq!((code, error.as_str()), (Some(0), ""));
+    let told: serde_json::Value = serde_json::from_str(&out).expect("an object");
+    assert_eq!(told["proven"], true);
+    for key in ["upper", "lower", "candidates", "groups", "tests", "work"] {
+        assert!(told[key].is_number(), "{key}: {out}");
+    }
+    let (code, out, _) = run(&["par", "--verify", &proof]);
+    assert!(code == Some(0) && out.starts_with("the proof holds"), "{out}");
+    // A claim of fewer minutes than the strategy takes.
+    let text = std::fs::read_to_string(&*proof).expect("it was written");
+    let mut forged: serde_json::Value = serde_json::from_str(&text).expect("it reads");
+    forged["upper"] = (forged["upper"].as_u64().expect("a number") - 1).into();
+    std::fs::write(&*proof, forged.to_string()).expect("it can be written");
+    let (code, out, _) = run(&["par", "--verify", &proof]);
+    assert!(code == Some(1) && out.starts_with("the proof does not hold"), "{out}");
+    std::fs::write(&*proof, "{}").expect("it can be written");
+    assert_eq!(run(&["par", "--verify", &proof]).0, Some(2));
+    assert_eq!(run(&["par"]).0, Some(2));
+    assert_eq!(run(&["par", "t4-ac", "--fault", "NO:such"]).0, Some(2));
+    let (code, out, _) = run(&["rehearse", "bench", "--runs", "20", "--seed", "4", "--json"]);
+    assert_eq!(code, Some(0));
+    let told: serde_json::Value = serde_json::from_str(&out).expect("an object");
+    assert_eq!(told["runs"], 20);
+    for habit in Habit::ALL {
+        let told = &told["habits"][habit.name()];
+        assert!(told["score"]["median"].is_number() && told["proven"].is_number(), "{out}");
+    }
+    let (code, out, _) = run(&["rubric"]);
+    assert!(code == Some(0) && out.contains("Reasoning, 50 points"), "{out}");
+    assert!(out.lines().all(|line| line.chars().count() <= 78), "{out}");
+}
