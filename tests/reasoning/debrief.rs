@@ -10,6 +10,7 @@ use halfsplit::drill::{Action, Advice, Entry, Outcome, PROVEN, Session};
 use halfsplit::network::PartState;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch, Whereabouts};
 use halfsplit::score::{self, Debrief, Row};
+use halfsplit::units;
 use halfsplit::units::{minutes, significant};
 
 use super::brute::Suspects;
@@ -349,7 +350,17 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
             let before = suspects.clone();
             suspects.observe(&entry.observation);
             let name = format!("{drill}, step {}, {}: {}", index + 1, row.step, row.remark);
-            let mut remark = row.remark.as_str();
+            // What a step cost over the best is proved by the planner, whose bounds are held
+            // against exhaustive search elsewhere; here the words have to be its figure.
+            let (mut remark, cost) =
+                row.remark.split_once("; it provably cost ").unwrap_or((&row.remark, ""));
+            let (least, most) = row.lost_minutes;
+            assert!((0.0..=most).contains(&least), "{name}");
+            if !cost.is_empty() {
+                let told = format!("{} more than the best step", units::minutes(least));
+                assert_eq!(cost, told, "{name}");
+                *tally.entry("provable cost").or_default() += 1;
+            }
             let most = suspects.by_group().into_values().fold(0.0, f64::max);
             if !provable && most >= PROVEN {
                 provable = true;
