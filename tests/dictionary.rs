@@ -326,3 +326,23 @@ fn a_reader_that_goes_away_ends_it_quietly() {
     assert!(ended.status.success());
     assert!(ended.stderr.is_empty());
 }
+
+#[test]
+fn a_rectifier_left_with_one_line_comes_to_rest() {
+    // It then stands in series between lines, where its draw sets its own volts.
+    let circuit = Arc::new(library::load("t4-dc").expect("it comes with the program"));
+    let dictionary = Dictionary::new(Arc::clone(&circuit)).expect("it settles");
+    let page = dictionary.settle(&Setup::normal()).expect("it settles");
+    let of = |code: &str| match dictionary.case(code) {
+        Some(Case::One(at)) => at,
+        other => panic!("{code}: {other:?}"),
+    };
+    let fuses = [of("FWA:open"), of("FWC:open")];
+    for line in ["TR:phase-open-A", "TR:phase-open-B", "TR:phase-open-C"].map(of) {
+        for fuse in fuses {
+            let pair = Case::Two(fuse.min(line), fuse.max(line));
+            let entry = dictionary.entry(&page, pair);
+            assert!(entry.is_ok(), "{}: {:?}", dictionary.name(pair), entry.err());
+        }
+    }
+}

@@ -340,7 +340,9 @@ impl Follower {
             Law::Rectifier(t, nets) => {
                 let gives = state.flow(self.part) == Flow::Out && t.ohms.is_finite();
                 let volts = solution.dc_between(t.plus, t.minus);
-                let open = t.volts * mean_line_volts(solution, *nets) / t.line_volts;
+                // The current that flowed in the solution at hand, so with the line volts
+                // that it was worked out for.
+                let open = t.volts * state.speed[self.part.index()];
                 let watts = if gives { volts * ((open - volts) / t.ohms).max(0.0) } else { 0.0 };
                 rectifier_conductance(t, watts.max(0.0), line_squares(solution, *nets))
             }
