@@ -51,6 +51,11 @@ pub fn quantity(value: f64, unit: &str) -> String {
     format!("{} {unit}", significant(value, 3))
 }
 
+/// A number of things: `1 fault`, `9 faults`.
+pub fn counted(count: usize, thing: &str) -> String {
+    format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
+}
+
 fn trim(text: &str) -> &str {
     text.strip_suffix(".0").unwrap_or(text)
 }

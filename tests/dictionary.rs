@@ -12,6 +12,8 @@ use halfsplit::network::{BaseCase, Network, PartState, Settled, State};
 use halfsplit::observation::{Function, Percept, Showing, What, face};
 use num_complex::Complex64;
 
+use crate::program;
+
 /// The normal state and that of every control moved, each of them settled.
 fn setups(circuit: &Circuit, network: &Network) -> Vec<Settled> {
     let normal = network.settle(State::at_rest(circuit)).expect("the sound circuit settles");
@@ -145,16 +147,9 @@ fn a_fault_taken_out_again_leaves_the_sound_circuit() {
     }
 }
 
-/// Runs `halfsplit dictionary` with these arguments: whether it did well, what it
-/// printed, what it complained of.
+/// Runs `halfsplit dictionary` with these arguments.
 fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
-    let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
-        .arg("dictionary")
-        .args(arguments)
-        .output()
-        .expect("the program starts");
-    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("it prints text");
-    (output.status.code(), text(output.stdout), text(output.stderr))
+    program::run(&[&["dictionary"], arguments].concat())
 }
 
 #[test]

@@ -15,6 +15,7 @@ mod ngspice;
 mod parts;
 mod physics;
 mod planning;
+mod program;
 mod properties;
 mod pty;
 mod reasoning;

@@ -7,6 +7,7 @@ use anyhow::Result;
 use super::{Ended, args};
 use crate::diagnostic::plain;
 use crate::library;
+use crate::units::counted;
 
 /// Checks the files; errors in any of them make the run fail with exit code 2.
 pub(super) fn run(arguments: &args::Check) -> Result<Ended> {
@@ -52,8 +53,4 @@ pub(super) fn run(arguments: &args::Check) -> Result<Ended> {
         anyhow::bail!("{wrong} of {} not usable as they stand", arguments.files.len());
     }
     Ok(if warned > 0 { Ended::WithFinding } else { Ended::Well })
-}
-
-fn counted(count: usize, what: &str) -> String {
-    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
 }

@@ -9,12 +9,10 @@ use serde_json::json;
 
 use super::{Ended, args};
 use crate::circuit::Circuit;
-use crate::diagnosis::Belief;
-use crate::drill::{Session, noticed};
+use crate::drill::Session;
 use crate::faults;
 use crate::isolation::Isolation;
 use crate::library;
-use crate::observation::{Rig, Whereabouts};
 use crate::planning::{self, Certificate};
 use crate::units::significant;
 
@@ -73,11 +71,7 @@ fn text(minutes: f64) -> String {
 /// The faults and tests to plan for.
 fn isolation(circuit: &Arc<Circuit>, arguments: &args::Par) -> Result<Isolation> {
     let Some(typed) = &arguments.fault else {
-        let normal = Rig::normal(Arc::clone(circuit))?;
-        let belief = Belief::prior(&normal)?;
-        let place = Whereabouts::start(circuit);
-        let counts = |candidate: &crate::diagnosis::Candidate| noticed(&normal, candidate.rig());
-        return Ok(Isolation::among(&belief, circuit, &place, counts));
+        return Ok(Isolation::of_system(circuit)?);
     };
     let fault = faults::parse_planted(circuit, typed)?.fault;
     let mut session = Session::planted(Arc::clone(circuit), fault, arguments.seed)?;

@@ -8,25 +8,19 @@ use anyhow::{Context, Result};
 use serde_json::{Map, Value, json};
 
 use super::{Ended, args};
-use crate::diagnosis::Belief;
 use crate::diagnostic::plain;
-use crate::drill::noticed;
-use crate::isolation::Isolation;
-use crate::observation::{Rig, Whereabouts};
+use crate::isolation::{Isolation, crew_stations};
 use crate::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehearse};
 use crate::score::{Ending, Rubric};
+use crate::screen::wrap;
 use crate::units::significant;
 
 /// Rehearses and prints.
 pub(super) fn run(arguments: &args::Rehearse) -> Result<Ended> {
     let circuit = Arc::new(arguments.build.load()?);
-    let normal = Rig::normal(Arc::clone(&circuit))?;
-    let belief = Belief::prior(&normal)?;
-    let place = Whereabouts::start(&circuit);
-    let isolation = Isolation::among(&belief, &circuit, &place, |c| noticed(&normal, c.rig()));
-    let (deck, _) = circuit
-        .stations_with_ids()
-        .find(|(_, station)| station.crew)
+    let isolation = Isolation::of_system(&circuit)?;
+    let deck = crew_stations(&circuit)
+        .next()
         .context("no station of this system is the crew's, so nobody writes anything up")?;
     if isolation.candidates().is_empty() {
         anyhow::bail!("the crew would notice no fault of this system");
@@ -51,25 +45,9 @@ pub(super) fn rubric() -> Result<Ended> {
     let mut out = std::io::stdout().lock();
     writeln!(out, "How a drill is marked, out of 100:\n")?;
     for paragraph in Rubric::shipped().explained() {
-        writeln!(out, "{}\n", textwrap(&paragraph, 78))?;
+        writeln!(out, "{}\n", wrap(&paragraph, 78).join("\n"))?;
     }
     Ok(Ended::Well)
-}
-
-/// Breaks a paragraph into lines of so many characters.
-fn textwrap(text: &str, width: usize) -> String {
-    let (mut lines, mut line) = (Vec::new(), String::new());
-    for word in text.split(' ') {
-        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > width {
-            lines.push(std::mem::take(&mut line));
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
-    }
-    lines.push(line);
-    lines.join("\n")
 }
 
 fn of(runs: &[Run], figure: impl Fn(&Run) -> f64) -> Vec<f64> {

@@ -11,4 +11,4 @@ mod write_up;
 
 pub use session::{Action, Advice, Call, Entry, Mark, Outcome, PROVEN, Session, advise};
 pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
-pub use write_up::{WriteUp, noticed};
+pub use write_up::WriteUp;

@@ -10,6 +10,7 @@ use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId};
 use crate::diagnosis::{Belief, Observation, Prospect, best_prospect};
 use crate::faults::{self, Fault, FaultMode};
+use crate::isolation::noticed;
 use crate::network::{Event, PartState, SolveError};
 use crate::observation::{Act, Look, Percept, Rig, Sight, Step, What, Whereabouts};
 
@@ -148,7 +149,7 @@ impl Session {
         let mut weights: Vec<f64> = prior
             .candidates()
             .iter()
-            .map(|c| if write_up::noticed(&normal, c.rig()) { c.mode.rate } else { 0.0 })
+            .map(|c| if noticed(&normal, c.rig()) { c.mode.rate } else { 0.0 })
             .collect();
         let mut chance = Chance::stream(seed, "fault");
         let mut fallback = None;

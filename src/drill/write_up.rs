@@ -1,9 +1,9 @@
 //! The crew's report: what they would have noticed, in their words.
 
 use super::reader::Reader;
-use crate::circuit::{Circuit, StationId};
 use crate::diagnosis::Observation;
-use crate::observation::{Percept, Rig, Showing, Sight, Step, What};
+use crate::isolation::crew_stations;
+use crate::observation::{Rig, Sight, Step, What};
 
 /// What the crew wrote, and the observations that stand behind it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -12,30 +12,6 @@ pub struct WriteUp {
     pub lines: Vec<String>,
     /// Everything visible to the crew, normal or not: what the reasoner starts from.
     pub observations: Vec<Observation>,
-}
-
-fn crew_stations(circuit: &Circuit) -> impl Iterator<Item = StationId> + '_ {
-    circuit.stations_with_ids().filter(|(_, s)| s.crew).map(|(id, _)| id)
-}
-
-/// Whether the crew would see any difference between two aircraft.
-pub fn noticed(normal: &Rig, faulted: &Rig) -> bool {
-    // A pointer differs if a perfect instrument would be read differently.
-    let plain = |rig: &Rig| -> Vec<Percept> {
-        crew_stations(normal.circuit())
-            .flat_map(|station| {
-                rig.faces(station).map(|(_, showing)| perfect(showing)).collect::<Vec<_>>()
-            })
-            .collect()
-    };
-    plain(normal) != plain(faulted)
-}
-
-fn perfect(showing: Showing) -> Percept {
-    match showing {
-        Showing::Look(look) => Percept::Look(look),
-        Showing::Dial(dial) => Percept::Reading(dial.reading(0.0)),
-    }
 }
 
 /// Writes the report from what the crew see now against what they see normally.

@@ -19,3 +19,31 @@ mod alike;
 mod table;
 
 pub use table::{Isolation, Position, Trial, Trying};
+
+use crate::circuit::{Circuit, StationId};
+use crate::observation::{Percept, Rig, Showing};
+
+/// The stations where the crew sit.
+pub fn crew_stations(circuit: &Circuit) -> impl Iterator<Item = StationId> + '_ {
+    circuit.stations_with_ids().filter(|(_, s)| s.crew).map(|(id, _)| id)
+}
+
+/// Whether the crew would see any difference between two aircraft.
+pub fn noticed(normal: &Rig, faulted: &Rig) -> bool {
+    // A pointer differs if a perfect instrument would be read differently.
+    let plain = |rig: &Rig| -> Vec<Percept> {
+        crew_stations(normal.circuit())
+            .flat_map(|station| {
+                rig.faces(station).map(|(_, showing)| perfect(showing)).collect::<Vec<_>>()
+            })
+            .collect()
+    };
+    plain(normal) != plain(faulted)
+}
+
+fn perfect(showing: Showing) -> Percept {
+    match showing {
+        Showing::Look(look) => Percept::Look(look),
+        Showing::Dial(dial) => Percept::Reading(dial.reading(0.0)),
+    }
+}

@@ -1,13 +1,15 @@
 //! Filling in the table: every candidate put through every test.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
 use super::alike::{codes, outcomes};
+use super::noticed;
 use crate::circuit::{Circuit, Kind, PartId, StationId};
 use crate::diagnosis::{Belief, Candidate};
-use crate::network::PartState;
+use crate::network::{PartState, SolveError};
 use crate::observation::{
     Act, Function, Look, Probe, Rig, Showing, Step, Touch, Whereabouts, walking_minutes,
 };
@@ -56,10 +58,16 @@ pub struct Isolation {
     candidates: Vec<usize>,
     parts: Vec<PartId>,
     trials: Vec<Trial>,
+    /// Tests that tell what one of `trials` at the same place tells, with its place there
+    /// and the minutes that they take more.
+    alike: Vec<(Trial, u32, f64)>,
     /// Controls moved, in the order of the table's configurations after the first.
     settings: Vec<Act>,
     table: Table,
 }
+
+/// A control moved: its number among the settings, and how.
+type Setting = Option<(u32, Act)>;
 
 /// One test with what every candidate shows of everything it shows.
 struct Shown {
@@ -75,8 +83,20 @@ impl Isolation {
         Self::among(belief, circuit, place, |_| true)
     }
 
+    /// The same for every fault that the crew of a system would notice, from the flight deck
+    /// before anybody has looked around.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some fault leaves the circuit without a solution.
+    pub fn of_system(circuit: &Arc<Circuit>) -> Result<Self, SolveError> {
+        let normal = Rig::normal(Arc::clone(circuit))?;
+        let belief = Belief::prior(&normal)?;
+        let place = Whereabouts::start(circuit);
+        Ok(Self::among(&belief, circuit, &place, |c| noticed(&normal, c.rig())))
+    }
+
     /// The same for those that a condition holds for.
-    pub fn among(
+    fn among(
         belief: &Belief,
         circuit: &Circuit,
         place: &Whereabouts,
@@ -91,15 +111,16 @@ impl Isolation {
             .collect();
         let candidates: Vec<usize> = alive.iter().map(|(at, _)| *at).collect();
         let rigs: Vec<&Rig> = alive.iter().map(|(_, c)| c.rig()).collect();
+        let as_found: Vec<Option<&Rig>> = rigs.iter().copied().map(Some).collect();
         let mut settings: Vec<Act> = Vec::new();
-        let mut shown = looks(circuit, &rigs, None);
-        shown.extend(measurements(circuit, &rigs, None));
+        let mut shown = looks(circuit, &as_found, None);
+        shown.extend(measurements(circuit, place, &as_found, None));
         shown.extend(pulled_fuses(circuit, &rigs, place));
         shown.extend(exchanges(circuit, &rigs, &alive));
         for act in moves(circuit, place) {
             let station = circuit.part(act.part()).station;
             if let Act::Hold { .. } = act {
-                shown.extend(held(circuit, &rigs, act, station));
+                shown.push(held(place.minutes(circuit, Step::Act(act)), &rigs, act, station));
                 continue;
             }
             let moved: Vec<Option<Rig>> = rigs
@@ -112,12 +133,15 @@ impl Isolation {
             let moved: Vec<Option<&Rig>> = moved.iter().map(Option::as_ref).collect();
             settings.push(act);
             let needs = Some((settings.len() as u32, act));
-            shown.extend(looks_of(circuit, &moved, needs));
-            shown.extend(measurements_of(circuit, &moved, needs));
+            shown.extend(looks(circuit, &moved, needs));
+            shown.extend(measurements(circuit, place, &moved, needs));
         }
         let weights: Vec<f64> = candidates.iter().map(|at| posterior[*at]).collect();
-        let shown = worth_keeping(shown);
+        let (shown, alike) = worth_keeping(shown);
         let groups = belief.group_of();
+        let moving = |act: &Act| place.minutes(circuit, Step::Act(*act));
+        // To put controls back takes as long as to move them.
+        let back = settings.iter().map(moving).fold(0.0, f64::max);
         let table = Table {
             candidates: candidates
                 .iter()
@@ -140,15 +164,13 @@ impl Isolation {
                 .stations_with_ids()
                 .map(|(station, _)| place.minutes_to(circuit, station))
                 .collect(),
-            configurations: std::iter::once(SET_MINUTES)
-                .chain(settings.iter().map(|_| SET_MINUTES))
-                .collect(),
+            configurations: std::iter::once(back).chain(settings.iter().map(moving)).collect(),
             start: Some(0),
             open: vec![place.station.index() as u32],
         };
         let trials = shown.into_iter().map(|s| s.trial).collect();
         let parts = alive.iter().map(|(_, candidate)| candidate.fault.part).collect();
-        Self { candidates, parts, trials, settings, table }
+        Self { candidates, parts, trials, alike, settings, table }
     }
 
     /// The candidates, as indices into those of the belief it was made from.
@@ -194,22 +216,39 @@ impl Isolation {
         self.settings.iter().position(|setting| *setting == act).map(|at| at as u32 + 1)
     }
 
-    /// The test that a step amounts to where one stands, if it is among them.
-    pub fn trial_of(&self, step: Step, station: StationId, setting: Option<u32>) -> Option<u32> {
-        let now = setting?;
+    /// The test that a step amounts to where one stands, if it is among them or tells what
+    /// one of them tells; with the minutes that it takes more than that one.
+    pub fn trial_of(
+        &self,
+        step: Step,
+        station: StationId,
+        setting: Option<u32>,
+    ) -> Option<(u32, f64)> {
         let moved = |setting: u32| setting.checked_sub(1).map(|at| self.settings[at as usize]);
-        let (trying, station, needed) = match step {
-            Step::LookAround => (Trying::Look, station, moved(now)),
-            Step::Go(there) => (Trying::Look, there, moved(now)),
-            Step::Act(act @ Act::Hold { .. }) => (Trying::Hold(act), station, None),
-            Step::Act(act @ Act::Set { .. }) => (Trying::Look, station, Some(act)),
+        let (trying, station, setting) = match step {
+            Step::LookAround => (Trying::Look, station, moved(setting?)),
+            Step::Go(there) => (Trying::Look, there, moved(setting?)),
+            Step::Probe(probe) => (Trying::Measure(probe), station, moved(setting?)),
+            Step::Act(act @ Act::Hold { .. }) if setting == Some(0) => {
+                (Trying::Hold(act), station, None)
+            }
+            Step::Act(act @ Act::Set { control, .. }) => match moved(setting?) {
+                // Another control on top of the one that has been moved is no setting.
+                Some(before) if before.part() != control => return None,
+                _ => (Trying::Look, station, Some(act).filter(|act| self.settings.contains(act))),
+            },
             Step::Act(Act::Pull(part)) => (Trying::PullFuse(part), station, None),
             Step::Act(Act::Replace(part)) => (Trying::Exchange(part), station, None),
-            Step::Probe(probe) => (Trying::Measure(probe), station, moved(now)),
-            Step::Act(Act::PushIn(_) | Act::Refit(_) | Act::FitSpare(_)) => return None,
+            Step::Act(Act::Hold { .. } | Act::PushIn(_) | Act::Refit(_) | Act::FitSpare(_)) => {
+                return None;
+            }
         };
-        let wanted = Trial { trying, station, setting: needed };
-        self.trials.iter().position(|trial| *trial == wanted).map(|at| at as u32)
+        let wanted = Trial { trying, station, setting };
+        if let Some(at) = self.trials.iter().position(|trial| *trial == wanted) {
+            return Some((at as u32, 0.0));
+        }
+        let alike = self.alike.iter().find(|(trial, ..)| *trial == wanted)?;
+        Some((alike.1, alike.2))
     }
 
     /// The planning problem at a position, over the tests that tell anything there; with
@@ -246,13 +285,6 @@ impl Isolation {
     }
 }
 
-/// Minutes to move a control (common practice, no published source).
-const SET_MINUTES: f64 = 0.1;
-/// Minutes to pull a fuse, look at it and put it back (the same).
-const PULL_MINUTES: f64 = 1.0;
-/// Minutes for a measurement of volts (the same).
-const PROBE_MINUTES: f64 = 0.8;
-
 /// Every control moved to each of its other positions, or held there.
 fn moves(circuit: &Circuit, place: &Whereabouts) -> Vec<Act> {
     let mut moves = Vec::new();
@@ -288,12 +320,7 @@ fn encode(shown: &[Option<Vec<Showing>>]) -> Vec<u16> {
     outcomes((0..shown.len()).map(|at| columns.iter().map(|codes| codes[at]).collect()))
 }
 
-fn looks(circuit: &Circuit, rigs: &[&Rig], needs: Option<(u32, Act)>) -> Vec<Shown> {
-    let rigs: Vec<Option<&Rig>> = rigs.iter().copied().map(Some).collect();
-    looks_of(circuit, &rigs, needs)
-}
-
-fn looks_of(circuit: &Circuit, rigs: &[Option<&Rig>], needs: Option<(u32, Act)>) -> Vec<Shown> {
+fn looks(circuit: &Circuit, rigs: &[Option<&Rig>], needs: Setting) -> Vec<Shown> {
     let stations: Vec<StationId> = circuit.stations_with_ids().map(|(id, _)| id).collect();
     let look = |station: StationId| {
         let faces = |rig: &Rig| rig.faces(station).map(|(_, showing)| showing).collect();
@@ -308,15 +335,11 @@ fn looks_of(circuit: &Circuit, rigs: &[Option<&Rig>], needs: Option<(u32, Act)>)
     stations.into_iter().map(look).collect()
 }
 
-fn measurements(circuit: &Circuit, rigs: &[&Rig], needs: Option<(u32, Act)>) -> Vec<Shown> {
-    let rigs: Vec<Option<&Rig>> = rigs.iter().copied().map(Some).collect();
-    measurements_of(circuit, &rigs, needs)
-}
-
-fn measurements_of(
+fn measurements(
     circuit: &Circuit,
+    place: &Whereabouts,
     rigs: &[Option<&Rig>],
-    needs: Option<(u32, Act)>,
+    needs: Setting,
 ) -> Vec<Shown> {
     let points: Vec<_> = circuit.test_points_with_ids().collect();
     let one = |(point, station): (crate::circuit::TestPointId, StationId), function| {
@@ -328,7 +351,7 @@ fn measurements_of(
         let setting = needs.map(|(_, act)| act);
         Shown {
             trial: Trial { trying: Trying::Measure(probe), station, setting },
-            minutes: PROBE_MINUTES,
+            minutes: place.minutes(circuit, Step::Probe(probe)),
             needs: Some(needs.map_or(0, |(setting, _)| setting)),
             outcomes: encode(&shown),
         }
@@ -342,8 +365,7 @@ fn measurements_of(
         .collect()
 }
 
-fn held(circuit: &Circuit, rigs: &[&Rig], act: Act, station: StationId) -> Option<Shown> {
-    circuit.part(act.part()).kind.control()?;
+fn held(minutes: f64, rigs: &[&Rig], act: Act, station: StationId) -> Shown {
     let shown: Vec<Option<Vec<Showing>>> = rigs
         .par_iter()
         .map(|rig| {
@@ -352,12 +374,12 @@ fn held(circuit: &Circuit, rigs: &[&Rig], act: Act, station: StationId) -> Optio
             Some(sights.into_iter().map(|sight| sight.showing).collect())
         })
         .collect();
-    Some(Shown {
+    Shown {
         trial: Trial { trying: Trying::Hold(act), station, setting: None },
-        minutes: SET_MINUTES,
+        minutes,
         needs: Some(0),
         outcomes: encode(&shown),
-    })
+    }
 }
 
 fn pulled_fuses(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Shown> {
@@ -374,7 +396,10 @@ fn pulled_fuses(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Sh
                 rigs.iter().map(|rig| Some(vec![Showing::Look(blown(rig))])).collect();
             Shown {
                 trial: Trial { trying: Trying::PullFuse(id), station: part.station, setting: None },
-                minutes: PULL_MINUTES,
+                minutes: [Act::Pull(id), Act::Refit(id)]
+                    .map(|act| place.minutes(circuit, Step::Act(act)))
+                    .iter()
+                    .sum(),
                 needs: None,
                 outcomes: encode(&shown),
             }
@@ -446,21 +471,31 @@ fn mended(rig: &Rig, circuit: &Circuit, part: PartId) -> Option<Rig> {
 type Telling = (u32, Option<u32>, Vec<u16>);
 
 /// The tests that tell something, and of several that tell the same at the same place the
-/// quickest.
-fn worth_keeping(shown: Vec<Shown>) -> Vec<Shown> {
-    let mut best: BTreeMap<Telling, (f64, usize)> = BTreeMap::new();
+/// quickest; the others with the place of the one they are like and the minutes that they
+/// take more.
+fn worth_keeping(shown: Vec<Shown>) -> (Vec<Shown>, Vec<(Trial, u32, f64)>) {
+    let mut best: BTreeMap<Telling, Vec<usize>> = BTreeMap::new();
     for (at, test) in shown.iter().enumerate() {
-        if test.outcomes.iter().all(|outcome| *outcome == 0) {
-            continue;
-        }
-        let key = (test.trial.station.index() as u32, test.needs, test.outcomes.clone());
-        let entry = best.entry(key).or_insert((test.minutes, at));
-        if test.minutes < entry.0 {
-            *entry = (test.minutes, at);
+        if test.outcomes.iter().any(|outcome| *outcome != 0) {
+            let key = (test.trial.station.index() as u32, test.needs, test.outcomes.clone());
+            best.entry(key).or_default().push(at);
         }
     }
-    let mut keep: Vec<usize> = best.into_values().map(|(_, at)| at).collect();
-    keep.sort_unstable();
+    let quickest = |same: &Vec<usize>| {
+        let quicker = |a: usize, b: usize| if shown[b].minutes < shown[a].minutes { b } else { a };
+        same.iter().copied().reduce(quicker)
+    };
+    let mut kept: Vec<(usize, Vec<usize>)> =
+        best.into_values().filter_map(|same| Some((quickest(&same)?, same))).collect();
+    kept.sort_unstable();
+    let mut alike = Vec::new();
+    for (number, (at, same)) in (0..).zip(&kept) {
+        for other in same.iter().filter(|other| *other != at) {
+            let more = shown[*other].minutes - shown[*at].minutes;
+            alike.push((shown[*other].trial.clone(), number, more));
+        }
+    }
     let mut shown: Vec<Option<Shown>> = shown.into_iter().map(Some).collect();
-    keep.into_iter().filter_map(|at| shown[at].take()).collect()
+    let keep = kept.into_iter().filter_map(|(at, _)| shown[at].take()).collect();
+    (keep, alike)
 }

@@ -18,6 +18,7 @@ mod follow;
 mod island;
 mod machine;
 mod measure;
+mod moves;
 mod near;
 mod parts;
 mod patch;

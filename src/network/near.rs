@@ -201,12 +201,9 @@ impl<'a> Search<'a> {
 
     fn unit(&self, at: usize, hertz: f64, speed: f64, unit: Cow<'a, [Complex64]>) -> Alone<'a> {
         let (network, machine) = (self.network, &self.network.machines()[at]);
-        let volts = |net| network.place(net).map_or(Complex64::ZERO, |(_, at)| unit[at as usize]);
         let place = |net| network.place(net).filter(|(island, _)| Some(*island) == machine.island);
-        let across = |(a, b): (NetId, NetId)| {
-            let volts = |net| place(net).map_or(Complex64::ZERO, |(_, at)| unit[at as usize]);
-            magnitude(volts(a) - volts(b))
-        };
+        let volts = |net| place(net).map_or(Complex64::ZERO, |(_, at)| unit[at as usize]);
+        let across = |(a, b): (NetId, NetId)| magnitude(volts(a) - volts(b));
         let sensed = magnitude(volts(machine.sensed()));
         Alone {
             hertz,
@@ -350,5 +347,52 @@ impl BaseCase {
         network.is_akin(&self.network)
             && network.followers().len() == self.ports.len()
             && network.followers().iter().all(Follower::stands_alone)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::circuit::Kind;
+    use crate::network::tests::network;
+
+    #[test]
+    fn a_fault_nearby_follows_from_the_base_case_and_one_that_leaves_a_net_adrift_does_not() {
+        let sound = network(
+            "D B L A C",
+            &[
+                "Supply(id: \"E\", plus: \"D\", volts: 28, ohms: 0.01)",
+                "Wire(id: \"W\", a: \"D\", b: \"B\", ohms: 0.02)",
+                "Lamp(id: \"L\", a: \"B\")",
+                "Wire(id: \"X\", a: \"D\", b: \"L\", ohms: 0.02)",
+                "Converter(id: \"CV\", dc: \"B\", a: \"A\", b: \"GND\", c: \"C\", volt_amps: 1000)",
+                "Load(id: \"M\", a: \"A\", volt_amps: 200)",
+            ],
+        );
+        let settled = sound.settle(State::at_rest(sound.circuit())).expect("it settles");
+        let base = BaseCase::new(&sound, settled).expect("it has been settled");
+        let from_base = |id: &str, ohms: f64| {
+            let part = sound.circuit().find_part(id).expect("a wire");
+            let mut kind = sound.circuit().part(part).kind.clone();
+            if let Kind::Wire(wire) = &mut kind {
+                wire.ohms = ohms;
+            }
+            let failed = sound.with_parts(&[(part, kind)]);
+            let mut state = base.state().clone();
+            let mut workspace = Workspace::default();
+            let near = failed.balance_from(&base, &state, &mut workspace).expect("it balances");
+            let fresh = failed.balance_in(&mut state, &mut workspace).expect("it balances");
+            near.map(|(near, _)| (near, fresh))
+        };
+        let (near, fresh) = from_base("W", 0.1).expect("it is near enough");
+        for (near, fresh) in near.dc.iter().zip(&fresh.dc) {
+            assert!((near - fresh).abs() < 1e-9, "{near} {fresh}");
+        }
+        assert_eq!(near.ac.len(), 1);
+        for (near, fresh) in near.ac[0].volts.iter().zip(&fresh.ac[0].volts) {
+            assert!(magnitude(near - fresh) < 1e-7, "{near} {fresh}");
+        }
+        // Nothing but insulation ties L down once X is open: too many digits would be lost.
+        assert!(from_base("X", f64::INFINITY).is_none());
     }
 }

@@ -187,23 +187,17 @@ impl<'a> Ground<'a> {
         self.isolation.table().candidates[candidate as usize].group
     }
 
-    /// The likeliest repair group, with its probability and its likeliest candidate.
-    pub(super) fn likeliest(&self, standing: &Standing) -> (u32, f64, u32) {
+    /// The likeliest repair group and its probability.
+    pub(super) fn likeliest(&self, standing: &Standing) -> (u32, f64) {
         let mut groups: BTreeMap<u32, f64> = BTreeMap::new();
-        let mut all = 0.0;
         for at in &standing.alive {
             *groups.entry(self.group(*at)).or_default() += self.weight(*at);
-            all += self.weight(*at);
         }
-        let (mut group, mut most) = (0, 0.0);
-        for (at, weight) in groups {
-            if weight > most {
-                (group, most) = (at, weight);
-            }
-        }
-        let own = standing.alive.iter().copied().filter(|at| self.group(*at) == group);
-        let best = own.reduce(|a, b| if self.weight(b) > self.weight(a) { b } else { a });
-        (group, most / all, best.unwrap_or_default())
+        let all: f64 = groups.values().sum();
+        let first = (0, 0.0);
+        let (group, most) =
+            groups.into_iter().fold(first, |best, next| if next.1 > best.1 { next } else { best });
+        (group, most / all)
     }
 
     /// The probability of a repair group.

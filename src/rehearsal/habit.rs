@@ -265,7 +265,7 @@ impl Drill<'_> {
 
     fn record(&self, par_minutes: f64) -> Record {
         let ground = self.ground;
-        let (called, ..) = ground.likeliest(&self.believed);
+        let (called, _) = ground.likeliest(&self.believed);
         let right = called == ground.group(self.fault);
         let proven = ground.share(&self.truth, called) >= PROVEN;
         Record {

@@ -140,8 +140,10 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         let advised = session.advice_taken().contains(&index);
         let step = entry.observation.step;
         let chosen = value_of(&before, circuit, &entry.before, step);
-        reckoner.step(&before, entry, &chosen, advised);
-        rows.push(row(circuit, (&before, &belief), entry, &chosen, &mut told_provable));
+        let best = best_prospect(&before, circuit, &entry.before);
+        let offered = best.as_ref().is_some_and(|best| best.step == step);
+        reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
+        rows.push(row(circuit, (&before, &belief), entry, (&chosen, best), &mut told_provable));
     }
     let exclusions = belief
         .candidates()
@@ -245,11 +247,10 @@ fn row(
     circuit: &Circuit,
     (before, after): (&Belief, &Belief),
     entry: &Entry,
-    chosen: &Prospect,
+    (chosen, best): (&Prospect, Option<Prospect>),
     told_provable: &mut bool,
 ) -> Row {
     let step = entry.observation.step;
-    let best = best_prospect(before, circuit, &entry.before);
     let mut remark = remark(circuit, before, chosen, best.as_ref());
     let provable =
         |belief: &Belief| belief.group_posterior().into_iter().fold(0.0, f64::max) >= PROVEN;

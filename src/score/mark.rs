@@ -48,7 +48,7 @@ pub struct Record {
     pub steps: Vec<StepRecord>,
     /// How it ended.
     pub ending: Ending,
-    /// Minutes in all.
+    /// Minutes in all, without those for mending what had been isolated.
     pub minutes: f64,
     /// Expected minutes of the best known strategy from the start, or what that takes for
     /// this very fault, whichever is more.

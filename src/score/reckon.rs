@@ -29,6 +29,8 @@ pub(super) struct Reckoner {
     found: Whereabouts,
     failed: Option<PartId>,
     steps: Vec<StepRecord>,
+    /// Spent on mending what had been isolated.
+    mending_minutes: f64,
 }
 
 impl Reckoner {
@@ -40,6 +42,7 @@ impl Reckoner {
             found,
             failed: Some(session.truth().0.part),
             steps: Vec::new(),
+            mending_minutes: 0.0,
         }
     }
 
@@ -54,8 +57,16 @@ impl Reckoner {
         }
     }
 
-    /// Takes in one step: what was known before it, and what it was worth.
-    pub(super) fn step(&mut self, before: &Belief, entry: &Entry, worth: &Prospect, advised: bool) {
+    /// Takes in one step: what was known before it, what it was worth, whether it was the
+    /// one that would have been offered, and whether that had been asked for.
+    pub(super) fn step(
+        &mut self,
+        circuit: &Circuit,
+        before: &Belief,
+        entry: &Entry,
+        worth: &Prospect,
+        (offered, advised): (bool, bool),
+    ) {
         let step = entry.observation.step;
         let exchanged = if let Step::Act(Act::Replace(part)) = step {
             // Whoever changes the failed part a second time changes a good one.
@@ -74,22 +85,36 @@ impl Reckoner {
         };
         let minutes = entry.minutes;
         let tells_nothing = worth.bits <= NO_BITS && worth.fault_bits <= NO_BITS;
-        let known = before.group_entropy_bits() <= NO_BITS;
-        // A walk or a control moved may be on the way to something; a look is free; what
-        // was pulled has to go back. These lose at least nothing.
-        let on_the_way = matches!(
-            step,
-            Step::LookAround
-                | Step::Go(_)
-                | Step::Act(Act::Set { .. } | Act::Refit(_) | Act::PushIn(_) | Act::FitSpare(_))
-        );
-        if known || tells_nothing {
-            record.implied = !on_the_way;
-            record.lost_minutes = (if on_the_way { 0.0 } else { minutes }, minutes);
+        let isolated = |part| before.group_probability(circuit, part) >= PROVEN;
+        let excluded = |part| before.alive().all(|c| c.fault.part != part);
+        // Only what leaves the aircraft as it was can be known to have been for nothing, and
+        // changing what cannot be it. A walk, a control moved or something pulled may be on
+        // the way to something else.
+        let for_nothing = match step {
+            Step::LookAround | Step::Probe(_) | Step::Act(Act::Hold { .. }) => tells_nothing,
+            Step::Act(Act::Replace(part)) => excluded(part),
+            Step::Go(_) | Step::Act(_) => false,
+        };
+        let mends = match step {
+            Step::Act(Act::Replace(part) | Act::FitSpare(part)) => isolated(part),
+            Step::LookAround | Step::Probe(_) | Step::Act(Act::Hold { .. }) => false,
+            Step::Go(_) | Step::Act(_) => before.group_posterior().into_iter().any(|p| p >= PROVEN),
+        };
+        if mends {
+            // What has been isolated may be mended and tried; nothing is lost by that.
+            self.mending_minutes += minutes;
+        } else if for_nothing {
+            record.implied = minutes > 0.0;
+            record.lost_minutes = (minutes, minutes);
         } else {
             let (lost, untested) = self.lost(before, entry);
             record.lost_minutes = lost.unwrap_or((0.0, minutes));
             record.untested = untested && exchanged.is_some();
+            if offered {
+                // Whoever does what would have been advised loses nothing by it, even where
+                // a longer look ahead finds something quicker.
+                record.lost_minutes.0 = 0.0;
+            }
         }
         self.steps.push(record);
     }
@@ -104,8 +129,11 @@ impl Reckoner {
             which.iter().any(|test| !matches!(trials[*test as usize].trying, Trying::Exchange(_)));
         let station = entry.before.station;
         let trial = self.isolation.trial_of(entry.observation.step, station, position.setting);
-        let test = trial.and_then(|trial| which.iter().position(|test| *test == trial));
-        let lost = test.and_then(|test| planning::regret(&problem, test as u32, STEP_WORK).ok());
+        let lost = trial.and_then(|(trial, more)| {
+            let test = which.iter().position(|test| *test == trial)?;
+            let (least, most) = planning::regret(&problem, test as u32, STEP_WORK).ok()?;
+            Some((least + more, most + more))
+        });
         (lost, untested)
     }
 
@@ -139,7 +167,7 @@ impl Reckoner {
         let record = Record {
             steps: self.steps,
             ending,
-            minutes: session.minutes(),
+            minutes: session.minutes() - self.mending_minutes,
             par_minutes: par.minutes.max(par.own_minutes),
             wrong_marks: wrong_marks as u32,
         };

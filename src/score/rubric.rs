@@ -67,7 +67,8 @@ impl Rubric {
             format!(
                 "Reasoning, {} points. Every step is held against the best one that was \
                  available. What counts are the expected minutes that it provably cost more: a \
-                 lower bound, so doubt is in your favour. Half of the points are gone when these \
+                 lower bound, so doubt is in your favour; the step that the program would have \
+                 advised loses nothing. Half of the points are gone when these \
                  add up to {} % of par or {} minutes, whichever is more; half of the rest with as \
                  many again. A step whose outcome was already known counts {} minutes more. Each \
                  question for the best next step takes {} points.",
@@ -88,7 +89,8 @@ impl Rubric {
             format!(
                 "Economy, {} points. All of them for par, the expected minutes of the best \
                  strategy known from the write-up on, or for what that strategy takes for this \
-                 very fault, if that is more; for twice the minutes half. Each good part changed \
+                 very fault, if that is more; for twice the minutes half. Minutes for mending what has been isolated \
+                 do not count. Each good part changed \
                  though another step was provably better takes {} points.",
                 p(self.economy),
                 p(self.good_part)

@@ -9,11 +9,11 @@ use super::command::Command;
 use super::drilling::scrolled;
 use super::frame::{Areas, foot, head, keys, notice};
 use super::sheet::{Line, Text, capital, draw_lines};
-use super::text::{counted, fit, put, put_right, rule, wrap};
+use super::text::{fit, put, put_right, rule, wrap};
 use super::theme::Theme;
 use crate::drill::Session;
 use crate::score::{Debrief, Row};
-use crate::units::minutes;
+use crate::units::{counted, minutes};
 
 /// The parts of a debrief.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

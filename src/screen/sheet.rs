@@ -6,13 +6,13 @@ use ratatui::style::Style;
 
 use super::command::{KEYS, key_name};
 use super::notebook::notes;
-use super::text::{counted, put, put_right, width, wrap};
+use super::text::{put, put_right, width, wrap};
 use super::theme::Theme;
 use crate::circuit::StationId;
 use crate::drill::{Advice, Session};
 use crate::observation::Step;
 use crate::score::{fault_in_words, told_with_walk};
-use crate::units::{minutes, significant};
+use crate::units::{counted, minutes, significant};
 
 /// What a sheet tells.
 #[derive(Clone, Debug, PartialEq)]

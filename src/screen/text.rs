@@ -76,11 +76,6 @@ pub fn wrap(text: &str, columns: u16) -> Vec<String> {
     lines
 }
 
-/// A number of things: `1 fault`, `9 faults`.
-pub(super) fn counted(count: usize, thing: &str) -> String {
-    format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
-}
-
 /// Writes a text at a place, no further than the right edge of `within`.
 pub(super) fn put(buffer: &mut Buffer, within: Rect, x: u16, y: u16, text: &str, style: Style) {
     if y < within.top() || y >= within.bottom() || x >= within.right() {
