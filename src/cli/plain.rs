@@ -198,16 +198,16 @@ fn advice_words(circuit: &Circuit, advice: &Advice) -> String {
             significant(100.0 * group_probability, 3),
             plain(&fault.code(circuit))
         ),
-        Advice::Do { prospect, candidates, groups } => {
+        Advice::Do { prospect, candidates, groups, rests } => {
             let mut text = format!(
                 "{candidates} faults in {groups} repair groups are left. Best: {}, worth {} bits \
-                 for {}.",
+                 for {}. {}",
                 plain(&told_with_walk(circuit, prospect)),
                 significant(prospect.bits, 2),
-                minutes(prospect.minutes)
+                minutes(prospect.minutes),
+                rests.told()
             );
-            let go = prospect.walk.then_some(Step::Go(prospect.station));
-            for step in go.into_iter().chain([prospect.step]).chain(prospect.then.iter().copied()) {
+            for step in prospect.path() {
                 text.push_str("\n  type: ");
                 text.push_str(&plain(&line_for(circuit, step)));
             }

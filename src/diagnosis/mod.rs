@@ -12,4 +12,7 @@ mod belief;
 mod value;
 
 pub use belief::{Belief, Candidate, Exclusion, Observation, entropy_bits};
-pub use value::{NO_BITS, Prospect, best_prospect, prospects, value_of};
+pub use value::{
+    NO_BITS, Prospect, best_prospect, best_single, outcomes_of_path, path_with_look, prospects,
+    value_of, value_of_path,
+};

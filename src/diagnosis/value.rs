@@ -47,6 +47,13 @@ impl Prospect {
         (self.bits / minutes, self.fault_bits / minutes)
     }
 
+    /// All its steps in order, the walk to it included.
+    pub fn path(&self) -> Vec<Step> {
+        let walk = self.walk && !matches!(self.step, Step::Go(_));
+        let go = walk.then_some(Step::Go(self.station));
+        go.into_iter().chain([self.step]).chain(self.then.iter().copied()).collect()
+    }
+
     fn beats(&self, other: &Self) -> bool {
         let ((group, fault), (other_group, other_fault)) = (self.rate(), other.rate());
         group > other_group || (group == other_group && fault > other_fault)
@@ -83,6 +90,15 @@ pub fn prospects(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Vec
 /// a slow step is out as soon as a quick one beats that over its minutes. When no
 /// single step tells anything, the best pair of steps.
 pub fn best_prospect(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Option<Prospect> {
+    if belief.group_entropy_bits() <= NO_BITS {
+        return None;
+    }
+    best_single(belief, circuit, place)
+        .or_else(|| Question::new(belief, circuit, place).best_pair())
+}
+
+/// The same without looking two steps ahead.
+pub fn best_single(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Option<Prospect> {
     let question = Question::new(belief, circuit, place);
     let most = belief.group_entropy_bits();
     if most <= NO_BITS {
@@ -102,7 +118,7 @@ pub fn best_prospect(belief: &Belief, circuit: &Circuit, place: &Whereabouts) ->
             }
         }
     }
-    best.or_else(|| question.best_pair())
+    best
 }
 
 /// The value of one step taken here and now. A repair is weighed together with the
@@ -114,6 +130,73 @@ pub fn value_of(belief: &Belief, circuit: &Circuit, place: &Whereabouts, step: S
     prospect.walk = false;
     prospect.minutes = place.minutes(circuit, step);
     prospect
+}
+
+/// The value of steps one after another, from where one stands: walks, and what has to be
+/// done before something can be looked at, are steps of their own. `None` for no steps.
+pub fn value_of_path(
+    belief: &Belief,
+    circuit: &Circuit,
+    place: &Whereabouts,
+    path: &[Step],
+) -> Option<Prospect> {
+    let walk = matches!(path, [Step::Go(_), _, ..]);
+    let (step, then) = path[usize::from(walk)..].split_first()?;
+    let mut along = place.clone();
+    let mut minutes = 0.0;
+    for step in path {
+        minutes += along.minutes(circuit, *step);
+        along.after(circuit, *step);
+    }
+    let station = match path[0] {
+        Step::Go(there) => there,
+        Step::LookAround | Step::Act(_) | Step::Probe(_) => place.station,
+    };
+    let question = Question::new(belief, circuit, place);
+    let (bits, fault_bits) = gain(belief, &question.weights, &question.alive, |candidate| {
+        sights_after(candidate, place.station, path)
+    });
+    Some(Prospect { step: *step, station, walk, minutes, bits, fault_bits, then: then.to_vec() })
+}
+
+/// What steps one after another could show: for every outcome the probability of each
+/// candidate with it, by its place among [`Belief::candidates`].
+pub fn outcomes_of_path(
+    belief: &Belief,
+    place: &Whereabouts,
+    path: &[Step],
+) -> Vec<Vec<(usize, f64)>> {
+    let posterior = belief.posterior();
+    let shown: Vec<(usize, Vec<(u64, f64)>)> = belief
+        .candidates()
+        .par_iter()
+        .enumerate()
+        .filter(|(_, candidate)| candidate.excluded.is_none())
+        .map(|(at, candidate)| {
+            let sights = sights_after(candidate, place.station, path);
+            let nothing = || vec![(u64::MAX, 1.0)];
+            (at, sights.map_or_else(nothing, |sights| distribution(&sights, &candidate.known)))
+        })
+        .collect();
+    let mut outcomes: BTreeMap<u64, Vec<(usize, f64)>> = BTreeMap::new();
+    for (at, shown) in shown {
+        for (outcome, p) in shown {
+            outcomes.entry(outcome).or_default().push((at, p * posterior[at]));
+        }
+    }
+    outcomes.into_values().collect()
+}
+
+/// Something done to a part, with the walk to it and with what has to follow an exchange or
+/// a reset before it shows whether that has helped.
+pub fn path_with_look(
+    belief: &Belief,
+    circuit: &Circuit,
+    place: &Whereabouts,
+    act: Act,
+) -> Vec<Step> {
+    let station = circuit.part(act.part()).station;
+    Question::new(belief, circuit, place).plan(station, Step::Act(act)).path
 }
 
 /// Plans weighed side by side before the best so far is brought up to date.
@@ -180,9 +263,10 @@ impl<'a> Question<'a> {
         path.push(step);
         minutes += place.minutes(circuit, step);
         if let Step::Act(act @ (Act::Replace(_) | Act::FitSpare(_) | Act::PushIn(_))) = step {
-            if matches!(act, Act::Replace(_)) {
-                // A repaired short shows nothing until its breaker is in again.
-                for breaker in self.tripped_at(station) {
+            if let Act::Replace(part) = act {
+                // A repaired short shows nothing until its breaker is in again; a breaker
+                // that is exchanged goes in with that.
+                for breaker in self.tripped_at(station).into_iter().filter(|it| *it != part) {
                     let push = Step::Act(Act::PushIn(breaker));
                     path.push(push);
                     minutes += place.minutes(circuit, push);

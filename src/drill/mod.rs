@@ -3,12 +3,14 @@
 //! [`Session::apply`] is the single entry for the full screen, plain lines and tests:
 //! state changes only through an [`Action`].
 
+mod advisor;
 pub mod command;
 mod reader;
 mod session;
 mod view;
 mod write_up;
 
+pub use advisor::{Advisor, Outlook, Rests};
 pub use session::{Action, Advice, Call, Entry, Mark, Outcome, PROVEN, Session, advise};
 pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
 pub use write_up::WriteUp;

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use super::advisor::{Advisor, Rests};
 use super::reader::Reader;
 use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
@@ -93,6 +94,8 @@ pub enum Advice {
         candidates: usize,
         /// Repair groups still possible.
         groups: usize,
+        /// What it rests on.
+        rests: Rests,
     },
     /// Make the call: nothing affordable tells more, or it is proven.
     Call {
@@ -125,6 +128,8 @@ pub struct Session {
     failure_events: Vec<Event>,
     /// What has been worked out so far of [`Session::belief`].
     knowledge: Option<Belief>,
+    /// What plans the best next step, once it has been asked for.
+    advisor: Option<Arc<Advisor>>,
     call: Option<Call>,
 }
 
@@ -201,6 +206,7 @@ impl Session {
             advice_taken: Vec::new(),
             failure_events,
             knowledge: None,
+            advisor: None,
             call: None,
         };
         session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
@@ -303,8 +309,12 @@ impl Session {
             Action::Advise => {
                 self.advice_taken.push(self.log.len());
                 let (circuit, place) = (Arc::clone(self.circuit()), self.place.clone());
+                let advisor = match self.advisor() {
+                    Ok(advisor) => advisor,
+                    Err(error) => return Outcome::Refused(error.to_string()),
+                };
                 match self.belief() {
-                    Ok(belief) => Outcome::Advised(advise(belief, &circuit, &place)),
+                    Ok(belief) => Outcome::Advised(advisor.advise(belief, &circuit, &place)),
                     Err(error) => Outcome::Refused(error.to_string()),
                 }
             }
@@ -332,6 +342,24 @@ impl Session {
             belief.observe(observation);
         }
         Ok(self.knowledge.insert(belief))
+    }
+
+    /// What plans the best next step, made of what the write-up says when it is first asked
+    /// for and kept. The planted fault plays no part in it.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some fault leaves the circuit without a solution.
+    pub fn advisor(&mut self) -> Result<Arc<Advisor>, SolveError> {
+        if let Some(advisor) = &self.advisor {
+            return Ok(Arc::clone(advisor));
+        }
+        let mut belief = Belief::prior(&self.normal)?;
+        for observation in &self.write_up.observations {
+            belief.observe(observation);
+        }
+        let circuit = self.circuit();
+        let advisor = Arc::new(Advisor::new(belief, circuit, Whereabouts::start(circuit)));
+        Ok(Arc::clone(self.advisor.insert(advisor)))
     }
 
     fn step(&mut self, step: Step) -> Outcome {
@@ -457,5 +485,6 @@ pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice
         prospect,
         candidates,
         groups,
+        rests: Rests::Weighing,
     })
 }

@@ -1,7 +1,7 @@
 //! A drill as a planning problem: the faults that are still possible, what can be looked
 //! at and measured, and what that costs, as the numbers that [`crate::planning`] works on.
 //!
-//! The aircraft is simplified in four ways, so that a strategy is a tree of fixed
+//! The aircraft is simplified in five ways, so that a strategy is a tree of fixed
 //! outcomes:
 //!
 //! * Readings that an instrument's error could exchange count as alike. Nobody can do
@@ -9,6 +9,8 @@
 //! * Controls are moved one at a time from how they stand: *as found*, or one of them in
 //!   another position. A control that springs back is held, looked at and let go.
 //! * The walk to a station and its opening are paid once, by the first thing done there.
+//! * A breaker that has tripped is reset once and watched from its station and from the
+//!   flight deck; what is seen without that counts as still to be had.
 //! * A fuse is pulled, looked at and put back; a part is exchanged, with it whatever fuse
 //!   or breaker it had opened, and one looks where that may have helped.
 //!
@@ -16,9 +18,11 @@
 //! ends there.
 
 mod alike;
+mod standing;
 mod table;
 
-pub use table::{Isolation, Position, Trial, Trying};
+pub use standing::{Found, Position};
+pub use table::{Isolation, Trial, Trying};
 
 use crate::circuit::{Circuit, StationId};
 use crate::observation::{Percept, Rig, Showing};

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use rayon::prelude::*;
 
 use super::alike::{codes, outcomes};
-use super::noticed;
+use super::{Position, noticed};
 use crate::circuit::{Circuit, Kind, PartId, StationId};
 use crate::diagnosis::{Belief, Candidate};
 use crate::network::{PartState, SolveError};
@@ -26,6 +26,8 @@ pub enum Trying {
     Measure(Probe),
     /// Pull a fuse, look at it and put it back.
     PullFuse(PartId),
+    /// Push in a breaker that is out and look whether it holds.
+    Reset(PartId),
     /// Exchange a part and look whether it has helped.
     Exchange(PartId),
 }
@@ -41,29 +43,18 @@ pub struct Trial {
     pub setting: Option<Act>,
 }
 
-/// Where one stands in an isolation.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Position {
-    /// Weight of each candidate of the isolation; zero for one that is out.
-    pub weights: Vec<f64>,
-    /// Stations that have been visited.
-    pub open: Vec<u32>,
-    /// The setting, an index into that of [`Isolation::setting`]; `None` for another one.
-    pub setting: Option<u32>,
-}
-
 /// Candidates, tests and costs.
 #[derive(Clone, Debug)]
 pub struct Isolation {
-    candidates: Vec<usize>,
+    pub(super) candidates: Vec<usize>,
     parts: Vec<PartId>,
-    trials: Vec<Trial>,
+    pub(super) trials: Vec<Trial>,
     /// Tests that tell what one of `trials` at the same place tells, with its place there
     /// and the minutes that they take more.
-    alike: Vec<(Trial, u32, f64)>,
+    pub(super) alike: Vec<(Trial, u32, f64)>,
     /// Controls moved, in the order of the table's configurations after the first.
-    settings: Vec<Act>,
-    table: Table,
+    pub(super) settings: Vec<Act>,
+    pub(super) table: Table,
 }
 
 /// A control moved: its number among the settings, and how.
@@ -116,6 +107,7 @@ impl Isolation {
         let mut shown = looks(circuit, &as_found, None);
         shown.extend(measurements(circuit, place, &as_found, None));
         shown.extend(pulled_fuses(circuit, &rigs, place));
+        shown.extend(resets(circuit, &rigs, place));
         shown.extend(exchanges(circuit, &rigs, &alive));
         for act in moves(circuit, place) {
             let station = circuit.part(act.part()).station;
@@ -193,64 +185,6 @@ impl Isolation {
         &self.table
     }
 
-    /// The position from which it was made.
-    pub fn start(&self) -> Position {
-        Position {
-            weights: self.table.candidates.iter().map(|c| c.weight).collect(),
-            open: self.table.open.clone(),
-            setting: self.table.start,
-        }
-    }
-
-    /// Which setting controls are in; `None` when more than one has been moved, or
-    /// something else.
-    pub fn setting(&self, found: &Whereabouts, now: &Whereabouts) -> Option<u32> {
-        let mut moved = now.hands.parts.iter().zip(&found.hands.parts).enumerate();
-        let differs = |(_, (now, then)): &(usize, (&PartState, &PartState))| now != then;
-        let Some((at, (state, _))) = moved.find(differs) else { return Some(0) };
-        let PartState::Position(position) = *state else { return None };
-        if moved.any(|one| differs(&one)) {
-            return None;
-        }
-        let act = Act::Set { control: PartId(at as u32), position };
-        self.settings.iter().position(|setting| *setting == act).map(|at| at as u32 + 1)
-    }
-
-    /// The test that a step amounts to where one stands, if it is among them or tells what
-    /// one of them tells; with the minutes that it takes more than that one.
-    pub fn trial_of(
-        &self,
-        step: Step,
-        station: StationId,
-        setting: Option<u32>,
-    ) -> Option<(u32, f64)> {
-        let moved = |setting: u32| setting.checked_sub(1).map(|at| self.settings[at as usize]);
-        let (trying, station, setting) = match step {
-            Step::LookAround => (Trying::Look, station, moved(setting?)),
-            Step::Go(there) => (Trying::Look, there, moved(setting?)),
-            Step::Probe(probe) => (Trying::Measure(probe), station, moved(setting?)),
-            Step::Act(act @ Act::Hold { .. }) if setting == Some(0) => {
-                (Trying::Hold(act), station, None)
-            }
-            Step::Act(act @ Act::Set { control, .. }) => match moved(setting?) {
-                // Another control on top of the one that has been moved is no setting.
-                Some(before) if before.part() != control => return None,
-                _ => (Trying::Look, station, Some(act).filter(|act| self.settings.contains(act))),
-            },
-            Step::Act(Act::Pull(part)) => (Trying::PullFuse(part), station, None),
-            Step::Act(Act::Replace(part)) => (Trying::Exchange(part), station, None),
-            Step::Act(Act::Hold { .. } | Act::PushIn(_) | Act::Refit(_) | Act::FitSpare(_)) => {
-                return None;
-            }
-        };
-        let wanted = Trial { trying, station, setting };
-        if let Some(at) = self.trials.iter().position(|trial| *trial == wanted) {
-            return Some((at as u32, 0.0));
-        }
-        let alike = self.alike.iter().find(|(trial, ..)| *trial == wanted)?;
-        Some((alike.1, alike.2))
-    }
-
     /// The planning problem at a position, over the tests that tell anything there; with
     /// the place of each of them among [`Isolation::trials`].
     ///
@@ -276,8 +210,8 @@ impl Isolation {
         let problem = Problem::new(&Table {
             candidates: candidates.collect(),
             tests,
-            places: self.table.places.clone(),
-            configurations: self.table.configurations.clone(),
+            places: position.places.clone(),
+            configurations: position.changes.clone(),
             start: position.setting,
             open: position.open.clone(),
         })?;
@@ -407,18 +341,55 @@ fn pulled_fuses(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Sh
         .collect()
 }
 
+/// What all stations show.
+fn all_faces(rig: &Rig, circuit: &Circuit) -> Vec<Showing> {
+    let seen = circuit.stations_with_ids().flat_map(|(station, _)| rig.faces(station));
+    seen.map(|(_, showing)| showing).collect()
+}
+
+/// Pushing in each breaker that has tripped in some of the aircraft, and looking from its
+/// station and from where the crew sit.
+fn resets(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Shown> {
+    let tripped = |rig: &Rig, id: PartId| {
+        matches!(rig.settled().state.of(id), PartState::Breaker { closed: false, tripped: true })
+    };
+    let deck = circuit.stations_with_ids().find(|(_, s)| s.crew).map(|(id, _)| id);
+    circuit
+        .parts_with_ids()
+        .filter(|(id, _)| rigs.iter().any(|rig| tripped(rig, *id)))
+        .map(|(id, part)| {
+            let stations: Vec<StationId> = deck.into_iter().chain([part.station]).collect();
+            let shown: Vec<Option<Vec<Showing>>> = rigs
+                .par_iter()
+                .map(|rig| {
+                    let mut rig = (*rig).clone();
+                    if tripped(&rig, id) {
+                        let push = Step::Act(Act::PushIn(id));
+                        rig.perform(push, part.station, &mut Vec::new()).ok()?;
+                    }
+                    let seen = stations.iter().flat_map(|station| rig.faces(*station));
+                    Some(seen.map(|(_, showing)| showing).collect())
+                })
+                .collect();
+            let back = deck.map_or(0.0, |deck| walking_minutes(circuit, part.station, deck));
+            Shown {
+                trial: Trial { trying: Trying::Reset(id), station: part.station, setting: None },
+                minutes: place.minutes(circuit, Step::Act(Act::PushIn(id))) + back,
+                needs: None,
+                outcomes: encode(&shown),
+            }
+        })
+        .collect()
+}
+
 /// Exchanging each part that is in doubt, and looking wherever it may have helped. Only the
 /// candidates whose part it is change.
 fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) -> Vec<Shown> {
     let Some((deck, _)) = circuit.stations_with_ids().find(|(_, s)| s.crew) else {
         return Vec::new();
     };
-    let stations: Vec<StationId> = circuit.stations_with_ids().map(|(id, _)| id).collect();
-    let faces = |rig: &Rig| -> Vec<Showing> {
-        let seen = stations.iter().flat_map(|station| rig.faces(*station));
-        seen.map(|(_, showing)| showing).collect()
-    };
-    let before: Vec<Option<Vec<Showing>>> = rigs.par_iter().map(|rig| Some(faces(rig))).collect();
+    let before: Vec<Option<Vec<Showing>>> =
+        rigs.par_iter().map(|rig| Some(all_faces(rig, circuit))).collect();
     let mut parts: Vec<PartId> = alive.iter().map(|(_, c)| c.fault.part).collect();
     parts.dedup();
     let possible =
@@ -431,7 +402,7 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
             let mut shown = before.clone();
             for (at, (_, candidate)) in alive.iter().enumerate() {
                 if candidate.fault.part == id {
-                    shown[at] = mended(rigs[at], circuit, id).map(|rig| faces(&rig));
+                    shown[at] = mended(rigs[at], circuit, id).map(|rig| all_faces(&rig, circuit));
                 }
             }
             Shown {

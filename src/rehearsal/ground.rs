@@ -246,7 +246,8 @@ impl<'a> Ground<'a> {
             weights[*at as usize] = self.weight(*at);
         }
         let open = standing.open.clone();
-        let position = Position { weights, open, setting: standing.setting };
+        let setting = standing.setting;
+        let position = Position { weights, open, setting, ..self.isolation.start() };
         let worth = match self.isolation.problem(&position) {
             Ok((problem, which)) => {
                 let advice = planning::advise(&problem, WORK);
@@ -267,7 +268,11 @@ impl<'a> Ground<'a> {
         let exchanged = match self.trial(test).trying {
             Trying::Exchange(part) if self.part(fault) == part => Some(Exchanged::Failed),
             Trying::Exchange(_) => Some(Exchanged::Good),
-            Trying::Look | Trying::Hold(_) | Trying::Measure(_) | Trying::PullFuse(_) => None,
+            Trying::Look
+            | Trying::Hold(_)
+            | Trying::Measure(_)
+            | Trying::PullFuse(_)
+            | Trying::Reset(_) => None,
         };
         let untested = exchanged.is_some() && self.is_untested(standing);
         let record = StepRecord { exchanged, untested, ..StepRecord::default() };

@@ -8,7 +8,7 @@ use super::reckon::{Par, Reckoner};
 use super::rubric::Rubric;
 use crate::circuit::Circuit;
 use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
-use crate::drill::{Entry, PROVEN, Session};
+use crate::drill::{Advice, Entry, PROVEN, Session};
 use crate::faults::modes;
 use crate::network::SolveError;
 use crate::observation::{Act, Step};
@@ -134,6 +134,8 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let mut reckoner = Reckoner::new(&belief, circuit, session);
     let mut rows = Vec::new();
     let mut told_provable = false;
+    // What is left of the advised steps that are being followed.
+    let mut following: Vec<Step> = Vec::new();
     for (index, entry) in session.log().iter().enumerate() {
         let before = belief.clone();
         belief.observe(&entry.observation);
@@ -141,7 +143,15 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         let step = entry.observation.step;
         let chosen = value_of(&before, circuit, &entry.before, step);
         let best = best_prospect(&before, circuit, &entry.before);
-        let offered = best.as_ref().is_some_and(|best| best.step == step);
+        if following.first() != Some(&step) {
+            following = match reckoner.advisor().advise(&before, circuit, &entry.before) {
+                Advice::Do { prospect, .. } => prospect.path(),
+                Advice::Call { .. } | Advice::Nothing => Vec::new(),
+            };
+        }
+        let followed = following.first() == Some(&step);
+        following.drain(..usize::from(followed));
+        let offered = followed || best.as_ref().is_some_and(|best| best.step == step);
         reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
         rows.push(row(circuit, (&before, &belief), entry, (&chosen, best), &mut told_provable));
     }

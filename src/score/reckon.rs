@@ -3,8 +3,8 @@
 use super::mark::{Ending, Exchanged, Record, StepRecord};
 use crate::circuit::{Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
-use crate::drill::{Entry, Mark, PROVEN, Session};
-use crate::isolation::{Isolation, Position, Trying};
+use crate::drill::{Advisor, Entry, Mark, PROVEN, Session};
+use crate::isolation::Trying;
 use crate::observation::{Act, Step, Whereabouts};
 use crate::planning;
 
@@ -25,8 +25,7 @@ pub struct Par {
 
 /// Reckons a drill step by step.
 pub(super) struct Reckoner {
-    isolation: Isolation,
-    found: Whereabouts,
+    advisor: Advisor,
     failed: Option<PartId>,
     steps: Vec<StepRecord>,
     /// Spent on mending what had been isolated.
@@ -36,25 +35,17 @@ pub(super) struct Reckoner {
 impl Reckoner {
     /// A drill as the write-up leaves it.
     pub(super) fn new(belief: &Belief, circuit: &Circuit, session: &Session) -> Self {
-        let found = Whereabouts::start(circuit);
         Self {
-            isolation: Isolation::new(belief, circuit, &found),
-            found,
+            advisor: Advisor::new(belief.clone(), circuit, Whereabouts::start(circuit)),
             failed: Some(session.truth().0.part),
             steps: Vec::new(),
             mending_minutes: 0.0,
         }
     }
 
-    /// Where one stands, on the table.
-    fn position(&self, belief: &Belief, place: &Whereabouts) -> Position {
-        let posterior = belief.posterior();
-        let opened = place.opened.iter().enumerate().filter(|(_, open)| **open);
-        Position {
-            weights: self.isolation.candidates().iter().map(|at| posterior[*at]).collect(),
-            open: opened.map(|(at, _)| at as u32).collect(),
-            setting: self.isolation.setting(&self.found, place),
-        }
+    /// What plans the best next step.
+    pub(super) fn advisor(&self) -> &Advisor {
+        &self.advisor
     }
 
     /// Takes in one step: what was known before it, what it was worth, whether it was the
@@ -107,7 +98,7 @@ impl Reckoner {
             record.implied = minutes > 0.0;
             record.lost_minutes = (minutes, minutes);
         } else {
-            let (lost, untested) = self.lost(before, entry);
+            let (lost, untested) = self.lost(circuit, before, entry);
             record.lost_minutes = lost.unwrap_or((0.0, minutes));
             record.untested = untested && exchanged.is_some();
             if offered {
@@ -121,15 +112,22 @@ impl Reckoner {
 
     /// Expected minutes that a step costs more than the best one, where it is among the
     /// tests of the table; and whether a look or a measurement could tell something then.
-    fn lost(&self, before: &Belief, entry: &Entry) -> (Option<(f64, f64)>, bool) {
-        let position = self.position(before, &entry.before);
-        let Ok((problem, which)) = self.isolation.problem(&position) else { return (None, false) };
-        let trials = self.isolation.trials();
+    fn lost(
+        &self,
+        circuit: &Circuit,
+        before: &Belief,
+        entry: &Entry,
+    ) -> (Option<(f64, f64)>, bool) {
+        let (advisor, place) = (&self.advisor, &entry.before);
+        let found = advisor.find(before, circuit, place);
+        let position = advisor.position(before, circuit, place, found.as_ref());
+        let isolation = advisor.isolation();
+        let Ok((problem, which)) = isolation.problem(&position) else { return (None, false) };
+        let trials = isolation.trials();
         let untested =
             which.iter().any(|test| !matches!(trials[*test as usize].trying, Trying::Exchange(_)));
-        let station = entry.before.station;
-        let trial = self.isolation.trial_of(entry.observation.step, station, position.setting);
-        let lost = trial.and_then(|(trial, more)| {
+        let trial = isolation.trial_of(entry.observation.step, place.station, position.setting);
+        let lost = trial.filter(|_| found.is_some()).and_then(|(trial, more)| {
             let test = which.iter().position(|test| *test == trial)?;
             let (least, most) = planning::regret(&problem, test as u32, STEP_WORK).ok()?;
             Some((least + more, most + more))
@@ -175,12 +173,14 @@ impl Reckoner {
     }
 
     fn par(&self, belief: &Belief, truth: &crate::faults::Fault) -> Par {
-        let Ok((problem, _)) = self.isolation.problem(&self.isolation.start()) else {
+        let Ok((problem, _)) = self.advisor.isolation().problem(&self.advisor.isolation().start())
+        else {
             return Par::default();
         };
         let plan = planning::plan(&problem, PAR_WORK);
         let own = self
-            .isolation
+            .advisor
+            .isolation()
             .candidates()
             .iter()
             .position(|at| belief.candidates()[*at].fault == *truth);

@@ -226,7 +226,7 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
                 Style::new(),
             );
         }
-        Advice::Do { prospect, candidates, groups } => {
+        Advice::Do { prospect, candidates, groups, rests } => {
             let step = told_with_walk(circuit, prospect);
             text.paragraph(&capital(&step), text.theme.strong());
             text.blank();
@@ -234,6 +234,7 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
             let worth = significant(prospect.bits, 2);
             let price = minutes(prospect.minutes);
             text.paragraph(&format!("Worth {worth} bits for {price}{walk}."), Style::new());
+            text.paragraph(&rests.told(), Style::new());
             text.paragraph(
                 &format!(
                     "Still possible: {} in {}.",

@@ -134,12 +134,13 @@ fn with_follow_up(
     let Step::Act(act @ (Act::Replace(_) | Act::FitSpare(_) | Act::PushIn(_))) = step else {
         return path;
     };
-    if matches!(act, Act::Replace(_)) {
+    if let Act::Replace(replaced) = act {
         let out = |part: PartId| {
-            suspects.alive().all(|s| {
-                let state = s.rig.settled().state.of(part);
-                matches!(state, PartState::Breaker { closed: false, .. })
-            })
+            part != replaced
+                && suspects.alive().all(|s| {
+                    let state = s.rig.settled().state.of(part);
+                    matches!(state, PartState::Breaker { closed: false, .. })
+                })
         };
         let here = circuit.parts_with_ids().filter(|(_, part)| {
             part.station == place.station && matches!(part.kind, Kind::Breaker(_))

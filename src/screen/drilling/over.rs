@@ -21,10 +21,7 @@ impl Drilling {
         match (command, sheet) {
             (Command::Take, Sheet::Cautions(_, waiting)) => self.steps(waiting),
             (Command::Take, Sheet::Advice(Advice::Do { prospect, .. })) => {
-                let walk = prospect.walk && !matches!(prospect.step, Step::Go(_));
-                let go = walk.then_some(Step::Go(prospect.station));
-                let steps = go.into_iter().chain([prospect.step]).chain(prospect.then);
-                self.steps(steps.collect());
+                self.steps(prospect.path());
             }
             (Command::Take, Sheet::Advice(Advice::Call { fault, .. })) => {
                 self.question = Some(Question::Call(fault));
