@@ -5,6 +5,7 @@ pub mod circuit;
 pub mod cli;
 pub mod diagnosis;
 pub mod diagnostic;
+pub mod diagram;
 pub mod dictionary;
 pub mod drill;
 pub mod faults;

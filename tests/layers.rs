@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 19] = [
+const LAYERS: [&str; 20] = [
     "units",
     "limits",
     "chance",
@@ -12,6 +12,7 @@ const LAYERS: [&str; 19] = [
     "diagnostic",
     "circuit",
     "network",
+    "diagram",
     "faults",
     "spice",
     "observation",

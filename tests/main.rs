@@ -1,6 +1,7 @@
 //! Integration tests.
 
 mod bad_files;
+mod diagram;
 mod dictionary;
 mod drill;
 mod faults;

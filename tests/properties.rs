@@ -42,7 +42,7 @@ fn name(net: usize) -> String {
 /// A random ladder along which supply, breakers, switches, relays, lamps, meters,
 /// motors and a converter hang as chance has it. With `feedback` a relay's coil may
 /// hang anywhere, behind its own contact too.
-fn ladder(seed: u64, feedback: bool) -> Bench {
+pub(crate) fn ladder(seed: u64, feedback: bool) -> Bench {
     let mut chance = Chance::stream(seed, "ladder");
     let mut bench = Bench::new().insulation(10e6).supply(
         "E",

@@ -38,6 +38,11 @@ pub enum Verb {
     /// standard output, that of direct current unless --group names a machine; with --out
     /// each group becomes a file of its own. Run one with `ngspice -b FILE`.
     Spice(Spice),
+    /// Draw a system
+    ///
+    /// --diagram draws every part and line, sources on the left and loads on the right, the
+    /// controls in their normal positions. For training only.
+    Chart(Chart),
     /// Check system files and print every finding
     Check(Check),
     /// Work out what every fault shows in every setup
@@ -221,6 +226,26 @@ pub struct Spice {
     pub group: Option<String>,
     /// Write SYSTEM.GROUP.cir for each group into this folder
     #[arg(long, value_name = "FOLDER")]
+    pub out: Option<PathBuf>,
+}
+
+/// Arguments of `chart`.
+#[derive(Debug, Args)]
+pub struct Chart {
+    /// Which build
+    #[command(flatten)]
+    pub build: Build,
+    /// Draw the system as an SVG picture
+    #[arg(long)]
+    pub diagram: bool,
+    /// As characters instead of SVG
+    #[arg(long, requires = "diagram")]
+    pub text: bool,
+    /// Use plain ASCII characters only
+    #[arg(long, requires = "text")]
+    pub ascii: bool,
+    /// Write into this file instead of standard output
+    #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
 }
 

@@ -4,6 +4,7 @@
 //! or a wrong call, 2 bad usage or bad input.
 
 mod args;
+mod chart;
 mod check;
 mod dictionary;
 mod drill;
@@ -14,6 +15,7 @@ mod rehearse;
 mod setup;
 mod solve;
 mod spice;
+mod whole_file;
 
 pub use args::Arguments;
 
@@ -53,6 +55,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Solve(solve)) => solve::run(&solve),
         Some(Verb::Spice(spice)) => spice::run(&spice),
         Some(Verb::Check(check)) => check::run(&check),
+        Some(Verb::Chart(chart)) => chart::run(&chart),
         Some(Verb::Dictionary(dictionary)) => dictionary::run(&dictionary),
         Some(Verb::Par(par)) => par::run(&par),
         Some(Verb::Rehearse(rehearse)) => rehearse::run(&rehearse),

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use anyhow::{Context, Result, bail};
 use serde_json::json;
 
-use super::{Ended, args};
+use super::{Ended, args, whole_file};
 use crate::circuit::Circuit;
 use crate::drill::Session;
 use crate::faults;
@@ -32,7 +32,7 @@ fn plan(system: &str, arguments: &args::Par) -> Result<Ended> {
     let plan = planning::plan(&problem, arguments.work);
     if let Some(path) = &arguments.proof {
         let text = serde_json::to_string(&plan.certificate)?;
-        std::fs::write(path, text).with_context(|| format!("cannot write {}", path.display()))?;
+        whole_file::write(path, &text)?;
     }
     let mut out = std::io::stdout().lock();
     if arguments.json {

@@ -4,7 +4,7 @@ use std::io::Write;
 
 use anyhow::{Context, Result, bail};
 
-use super::{Ended, args, setup};
+use super::{Ended, args, setup, whole_file};
 use crate::circuit::Circuit;
 use crate::diagnostic::plain;
 use crate::network::Settled;
@@ -29,8 +29,7 @@ pub(super) fn run(arguments: &args::Spice) -> Result<Ended> {
     for group in chosen {
         let path = folder.join(format!("{}.{}.cir", safe(&circuit.id), safe(name(circuit, group))));
         let shown = plain(&path.to_string_lossy());
-        std::fs::write(&path, netlist(&network, &settled, group))
-            .with_context(|| format!("{shown} cannot be written"))?;
+        whole_file::write(&path, &netlist(&network, &settled, group))?;
         writeln!(out, "{shown}")?;
     }
     Ok(Ended::Well)
