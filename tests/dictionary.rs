@@ -212,6 +212,7 @@ fn an_entry_is_what_settling_the_faulted_circuit_shows() {
                 let percept = match face(&network, &settled, *part).expect("it has a face") {
                     Showing::Look(look) => Percept::Look(look),
                     Showing::Dial(dial) => Percept::Reading(dial.reading(0.0)),
+                    Showing::Position(at) => Percept::Position(at),
                 };
                 assert_eq!(shown.percept, percept, "{} {}", fault.code(&circuit), setup.name);
             }

@@ -6,13 +6,13 @@ use std::sync::Arc;
 use crate::program::run;
 
 use halfsplit::circuit::Circuit;
-use halfsplit::drill::{Action, Advice, Outcome, Session, advise};
+use halfsplit::drill::{Action, Advice, Outcome, PROVEN, Session, advise};
 use halfsplit::isolation::Isolation;
 use halfsplit::library;
 use halfsplit::observation::{Act, Step, Whereabouts};
 use halfsplit::planning;
 use halfsplit::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehearse};
-use halfsplit::score::{Debrief, Ending, debrief};
+use halfsplit::score::{Debrief, Ending, Verdict, debrief};
 
 /// Systems whose drills take reasoning; on the bench one look leaves one thing to try.
 const SYSTEMS: [&str; 2] = ["t4-ac", "t4-dc"];
@@ -103,15 +103,16 @@ fn worked(mut session: Session, mend: bool) -> Debrief {
                     assert!(matches!(outcome, Outcome::Done(_)), "{step:?}: {outcome:?}");
                 }
             }
-            Advice::Call { fault, .. } => {
-                let part = circuit.part(fault.part);
+            Advice::Call { cause, .. } => {
+                let failed = cause.failed_parts(&circuit).next().expect("one has failed");
+                let part = circuit.part(failed);
                 if mend && place.station == part.station {
-                    session.apply(Action::Step(Step::Act(Act::Replace(fault.part))));
+                    session.apply(Action::Step(Step::Act(Act::Replace(failed))));
                 } else if mend {
                     session.apply(Action::Step(Step::Go(part.station)));
-                    session.apply(Action::Step(Step::Act(Act::Replace(fault.part))));
+                    session.apply(Action::Step(Step::Act(Act::Replace(failed))));
                 }
-                session.apply(Action::Call(fault));
+                session.apply(Action::Call(cause));
                 break;
             }
             Advice::Nothing => panic!("some fault explains what was seen"),
@@ -127,9 +128,15 @@ fn a_drill_worked_as_advised_is_marked_well() {
         for seed in 0..12 {
             let session = Session::drawn(system(name), seed).expect("it settles");
             let told = worked(session, false);
-            assert!(told.verdict.right_part, "{name} {seed}: {}", told.verdict.sentence);
-            scores.push(told.score.total);
+            // A proof leaves one in twenty; where that one is hidden, the call is wrong.
+            let Verdict { right_part, group_probability, ref sentence, .. } = told.verdict;
+            let unlucky = (PROVEN..1.0).contains(&group_probability);
+            assert!(right_part || unlucky, "{name} {seed}: {sentence}");
+            if right_part {
+                scores.push(told.score.total);
+            }
         }
+        assert!(scores.len() >= 10, "{name}: {scores:?}");
         let median = quantile(&scores, 0.5);
         assert!(median >= 90.0, "{name}: {scores:?}");
         // Whoever does as the program says is never marked down for it.
@@ -139,14 +146,22 @@ fn a_drill_worked_as_advised_is_marked_well() {
 
 #[test]
 fn mending_what_has_been_isolated_costs_nothing() {
-    for seed in 0..6 {
+    let mut compared = 0;
+    for seed in 0..8 {
         let session = Session::drawn(system("t4-ac"), seed).expect("it settles");
         let told = worked(session.clone(), false);
         let mended = worked(session, true);
         let Ending::Proven = told.record.ending else { continue };
+        if mended.cautions.len() > told.cautions.len() {
+            // Changing a part with power on it costs something, and should.
+            assert!(mended.score.practice < told.score.practice, "{seed}");
+            continue;
+        }
+        compared += 1;
         assert!(mended.minutes > told.minutes, "{seed}: a part takes time to change");
         assert_eq!(mended.score, told.score, "{seed}");
     }
+    assert!(compared >= 3, "{compared}");
 }
 
 #[test]
@@ -179,8 +194,8 @@ fn a_control_moved_on_top_of_another_is_no_test_of_the_table() {
 fn a_guess_is_marked_as_one() {
     for seed in 0..12 {
         let mut session = Session::drawn(system("t4-ac"), seed).expect("it settles");
-        let fault = session.belief().expect("it settles").likeliest().expect("one").0.fault.clone();
-        session.apply(Action::Call(fault));
+        let cause = session.belief().expect("it settles").likeliest().expect("one").0.cause.clone();
+        session.apply(Action::Call(cause));
         let told = debrief(&session).expect("faults settle");
         let most = match told.record.ending {
             Ending::Wrong => 30.0,

@@ -192,10 +192,15 @@ fn a_drill_works_on_the_build_it_is_given() {
     let (fault, _) = faults::parse(&circuit, "W-WRN2:open").expect("the mod's own wire");
     let mut session = Session::planted(Arc::clone(&circuit), fault.clone(), 7).expect("it begins");
     let belief = session.belief().expect("it has a solution");
-    let named = |id: &str| belief.candidates().iter().any(|c| circuit.part(c.fault.part).id == id);
+    let named = |id: &str| {
+        belief
+            .candidates()
+            .iter()
+            .any(|c| c.cause.faults().iter().any(|f| circuit.part(f.part).id == id))
+    };
     assert!(named("W-WRN2") && named("DCV"));
     assert!(matches!(session.apply(Action::Advise), Outcome::Advised(_)));
-    assert_eq!(session.apply(Action::Call(fault)), Outcome::Called);
+    assert_eq!(session.apply(Action::Call(fault.into())), Outcome::Called);
     assert!(debrief(&session).expect("it has a debrief").verdict.right_part);
 }
 

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use crate::circuit::Circuit;
-use crate::faults::Exposure;
+use crate::faults::{Exposure, Scope};
 use crate::library::{self, LoadError};
 
 /// Find the failed part of an aircraft electrical system by reasoning.
@@ -93,12 +93,41 @@ pub struct Drill {
     /// Which build
     #[command(flatten)]
     pub build: Build,
-    /// Hide this fault
-    #[arg(long, value_name = "PART:MODE")]
-    pub fault: Option<String>,
+    /// Hide this fault; give it twice for two faults at once, or hide `nothing`.
+    ///
+    /// A control left in the wrong place is CONTROL:left-at-POSITION, a breaker left out
+    /// BREAKER:left-out.
+    #[arg(long = "fault", value_name = "PART:MODE")]
+    pub faults: Vec<String>,
+    /// What else the trainee has to reckon with besides a single fault; repeat for more
+    #[arg(long = "reckon-with", value_name = "WHAT")]
+    pub reckon_with: Vec<Possibility>,
     /// Draw the fault and the instruments' errors from this number
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
+}
+
+/// What may be wrong besides a single fault.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Possibility {
+    /// Two faults at once
+    Pairs,
+    /// A control or breaker left in the wrong place
+    Controls,
+    /// Nothing at all
+    Nothing,
+}
+
+impl Drill {
+    /// What the drill may hide.
+    pub fn scope(&self) -> Scope {
+        let may = |possibility| self.reckon_with.contains(&possibility);
+        Scope {
+            pairs: may(Possibility::Pairs),
+            controls: may(Possibility::Controls),
+            nothing: may(Possibility::Nothing),
+        }
+    }
 }
 
 /// The setup in which a system is looked at, shared by several verbs.

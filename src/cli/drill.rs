@@ -9,7 +9,7 @@ use anyhow::{Result, bail};
 use super::{Ended, args, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
-use crate::faults::{self, Fault};
+use crate::faults;
 use crate::library;
 use crate::screen::{self, Start, SystemEntry};
 use crate::units::quantity;
@@ -18,7 +18,7 @@ use crate::units::quantity;
 pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
     let circuit = Arc::new(arguments.build.load()?);
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
-    let session = session(circuit, arguments.fault.as_deref(), seed)?;
+    let session = session(circuit, arguments, seed)?;
     if plain || !on_a_terminal() {
         let input = std::io::stdin();
         let prompt = input.is_terminal();
@@ -59,20 +59,28 @@ fn on_screen(start: Start) -> Result<Ended> {
     })
 }
 
-fn session(circuit: Arc<Circuit>, fault: Option<&str>, seed: u64) -> Result<Session> {
-    Ok(match fault {
-        Some(typed) => {
-            let fault = hidden(&circuit, typed)?;
-            Session::planted(circuit, fault, seed)?
-        }
-        None => Session::drawn(circuit, seed)?,
-    })
+fn session(circuit: Arc<Circuit>, arguments: &args::Drill, seed: u64) -> Result<Session> {
+    let scope = arguments.scope();
+    if arguments.faults.is_empty() {
+        return Ok(Session::drawn_within(circuit, scope, seed)?);
+    }
+    let typed: Vec<String> = arguments
+        .faults
+        .iter()
+        .map(|typed| always_there(&circuit, typed))
+        .collect::<Result<_>>()?;
+    let cause = faults::parse_cause(&circuit, &typed.join(" + "))?;
+    Ok(Session::planted_within(circuit, cause, scope, seed)?)
 }
 
-/// The fault that a drill can hide. Its reasoning weighs faults that are always there,
+/// Refuses what a drill cannot hide. Its reasoning weighs faults that are always there,
 /// with their usual ohms; hiding another kind would make it prove what is not so.
-fn hidden(circuit: &Circuit, typed: &str) -> Result<Fault> {
-    let planted = faults::parse_planted(circuit, typed)?;
+fn always_there(circuit: &Circuit, typed: &str) -> Result<String> {
+    let planted = match (faults::parse_cause(circuit, typed), typed.find(['@', '~'])) {
+        (Ok(_), _) => return Ok(typed.to_owned()),
+        (Err(error), None) => return Err(error.into()),
+        (Err(_), Some(_)) => faults::parse_planted(circuit, typed)?,
+    };
     let plain = planted.fault.code(circuit);
     if planted.is_intermittent() {
         bail!(
@@ -90,7 +98,7 @@ fn hidden(circuit: &Circuit, typed: &str) -> Result<Fault> {
             quantity(ohms, "ohm")
         );
     }
-    Ok(planted.fault)
+    Ok(plain)
 }
 
 fn on_a_terminal() -> bool {

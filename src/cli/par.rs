@@ -73,8 +73,8 @@ fn isolation(circuit: &Arc<Circuit>, arguments: &args::Par) -> Result<Isolation>
     let Some(typed) = &arguments.fault else {
         return Ok(Isolation::of_system(circuit)?);
     };
-    let fault = faults::parse_planted(circuit, typed)?.fault;
-    let mut session = Session::planted(Arc::clone(circuit), fault, arguments.seed)?;
+    let cause = faults::parse_cause(circuit, typed)?;
+    let mut session = Session::planted(Arc::clone(circuit), cause, arguments.seed)?;
     let place = session.place().clone();
     Ok(Isolation::new(session.belief()?, circuit, &place))
 }

@@ -152,6 +152,8 @@ fn faces(
             What::Face(part) => seen.insert(part, percept) != Some(percept) || all,
             What::WhileHeld(part) => seen.get(&part) != Some(&percept),
             What::InHand(_) | What::Display(_) => true,
+            // Told with the station.
+            What::Standing(_) => false,
         };
         if news {
             told = true;
@@ -180,23 +182,33 @@ fn arrive(out: &mut impl Write, session: &Session, seen: &mut Seen) -> Result<()
     for control in crate::drill::view(session).controls {
         writeln!(
             out,
-            "  {} ({}): {}",
+            "  {} ({}): {}{}",
             plain(&control.label),
             plain(&circuit.part(control.part).id),
-            plain(&control.positions[control.at])
+            plain(&control.positions[control.at]),
+            plain(&unusual(circuit, &control))
         )?;
     }
     Ok(())
 }
 
+/// Where a control usually stands, when it does not.
+fn unusual(circuit: &Circuit, control: &crate::drill::Control) -> String {
+    let usual = circuit.part(control.part).kind.control().map(|known| usize::from(known.start));
+    match usual.and_then(|at| control.positions.get(at)) {
+        Some(name) if *name != control.positions[control.at] => format!(", usually {name}"),
+        _ => String::new(),
+    }
+}
+
 fn advice_words(circuit: &Circuit, advice: &Advice) -> String {
     match advice {
-        Advice::Nothing => "No single fault explains what was seen.".to_owned(),
-        Advice::Call { fault, group_probability } => format!(
+        Advice::Nothing => "Nothing that may be wrong here explains what was seen.".to_owned(),
+        Advice::Call { cause, group_probability } => format!(
             "Best: make the call. The observations give {} {} %.\n  type: call {}",
-            plain(&circuit.part(fault.part).id),
+            plain(&cause.repair_group(circuit)),
             significant(100.0 * group_probability, 3),
-            plain(&fault.code(circuit))
+            plain(&cause.code(circuit))
         ),
         Advice::Do { prospect, candidates, groups, rests } => {
             let mut text = format!(

@@ -1,7 +1,8 @@
 //! Which faults the observations so far leave possible, and how probable each is.
 //!
-//! Exact Bayes over every single fault of the circuit. Each candidate is an aircraft
-//! of its own that has gone through the same steps; what it would have shown is
+//! Exact Bayes over everything that may be wrong: every single fault of the circuit, and
+//! where a drill may hide them every pair of faults, every control left in the wrong place,
+//! and nothing at all. Each candidate is an aircraft of its own that has gone through the same steps; what it would have shown is
 //! compared with what was seen. The likelihood is that of the very instrument the
 //! trainee read: a needle's error is unknown but stays, so each candidate keeps the
 //! interval in which that error must lie.
@@ -11,7 +12,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use crate::circuit::{Circuit, PartId, StationId};
-use crate::faults::{self, Fault, FaultMode};
+use crate::faults::{Cause, Causes, Scope};
 use crate::network::SolveError;
 use crate::observation::{Act, ErrorSpan, Instrument, Percept, Rig, Showing, Sight, Step, What};
 
@@ -40,16 +41,17 @@ pub struct Exclusion {
     pub would: Vec<Percept>,
 }
 
-/// One fault that may be the one.
+/// Something that may be wrong.
 #[derive(Clone, Debug)]
 pub struct Candidate {
-    /// The fault.
-    pub fault: Fault,
-    /// The mode, with its rate and the failed part.
-    pub mode: FaultMode,
+    /// What.
+    pub cause: Cause,
+    /// How often it is wrong, relative to the others.
+    pub weight: f64,
     /// Why it is out, once it is.
     pub excluded: Option<Exclusion>,
-    pub(super) rig: Rig,
+    /// Let go once it is out: pairs are many.
+    pub(super) rig: Option<Rig>,
     pub(super) known: BTreeMap<Instrument, ErrorSpan>,
     pub(super) log_weight: f64,
 }
@@ -71,27 +73,72 @@ impl Belief {
     /// # Errors
     /// [`SolveError`] when some fault leaves the circuit without a solution.
     pub fn prior(normal: &Rig) -> Result<Self, SolveError> {
+        Self::after(normal, Scope::SINGLE, &[])
+    }
+
+    /// After the first observations, over everything in a scope, weighted as
+    /// [`Causes::within`] says. A candidate that they exclude takes no room any more.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some cause leaves the circuit without a solution.
+    pub fn after(
+        normal: &Rig,
+        scope: Scope,
+        observations: &[Observation],
+    ) -> Result<Self, SolveError> {
         let circuit = normal.circuit();
-        let candidates: Vec<Candidate> = faults::all(circuit)
+        let causes = Causes::within(circuit, scope);
+        let candidates: Vec<Candidate> = (0..causes.len())
             .into_par_iter()
-            .map(|(fault, mode)| {
-                let rig = normal.with_failed(fault.part, mode.faulted.clone())?;
-                let log_weight = libm::log(mode.rate);
-                let known = BTreeMap::new();
-                Ok(Candidate { fault, mode, excluded: None, rig, known, log_weight })
+            .map(|at| {
+                let rig = normal.with_cause(&causes.failures(at), &causes.left(at))?;
+                let weight = causes.weight(at);
+                let mut candidate = Candidate {
+                    cause: causes.cause(at),
+                    weight,
+                    excluded: None,
+                    rig: Some(rig),
+                    known: BTreeMap::new(),
+                    log_weight: libm::log(weight),
+                };
+                for (at, observation) in observations.iter().enumerate() {
+                    candidate.observe(at, observation);
+                }
+                Ok(candidate)
             })
             .collect::<Result<_, SolveError>>()?;
         let mut groups: Vec<String> = Vec::new();
-        let mut group_of_part: Vec<usize> = Vec::new();
-        for part in &circuit.parts {
-            let at = groups.iter().position(|g| *g == part.group).unwrap_or_else(|| {
-                groups.push(part.group.clone());
-                groups.len() - 1
-            });
-            group_of_part.push(at);
+        let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
+        let group_of = candidates
+            .iter()
+            .map(|candidate| {
+                let name = candidate.cause.repair_group(circuit);
+                *numbers.entry(name).or_insert_with_key(|name| {
+                    groups.push(name.clone());
+                    groups.len() - 1
+                })
+            })
+            .collect();
+        Ok(Self { candidates, groups, group_of, observations: observations.len() })
+    }
+
+    /// The likeliest candidates that are still possible, at most so many; the rest of what
+    /// is known stays as it is. For thinking ahead where there are very many.
+    #[must_use]
+    pub fn likeliest_only(&self, most: usize) -> Self {
+        let mut alive: Vec<usize> = (0..self.candidates.len())
+            .filter(|at| self.candidates[*at].excluded.is_none())
+            .collect();
+        let weight = |at: &usize| self.candidates[*at].log_weight;
+        alive.sort_by(|a, b| weight(b).total_cmp(&weight(a)).then(a.cmp(b)));
+        alive.truncate(most);
+        alive.sort_unstable();
+        Self {
+            candidates: alive.iter().map(|at| self.candidates[*at].clone()).collect(),
+            groups: self.groups.clone(),
+            group_of: alive.iter().map(|at| self.group_of[*at]).collect(),
+            observations: self.observations,
         }
-        let group_of = candidates.iter().map(|c| group_of_part[c.fault.part.index()]).collect();
-        Ok(Self { candidates, groups, group_of, observations: 0 })
     }
 
     /// All candidates, the excluded ones too, in part order.
@@ -123,9 +170,9 @@ impl Belief {
     /// thinking two steps ahead.
     pub(super) fn undergo(&mut self, step: Step, station: StationId) {
         for candidate in self.candidates.iter_mut().filter(|c| c.excluded.is_none()) {
-            let mut events = Vec::new();
+            let Some(rig) = &mut candidate.rig else { continue };
             // A candidate whose circuit has no steady state there stays as it was.
-            let _ = candidate.rig.perform(step, station, &mut events);
+            let _ = rig.perform(step, station, &mut Vec::new());
         }
     }
 
@@ -174,9 +221,9 @@ impl Belief {
         entropy_bits(&self.posterior())
     }
 
-    /// The candidate for a fault.
-    pub fn candidate(&self, part: PartId, mode: &str) -> Option<&Candidate> {
-        self.candidates.iter().find(|c| c.fault.part == part && c.fault.mode == mode)
+    /// The candidate for a cause.
+    pub fn candidate(&self, cause: &Cause) -> Option<&Candidate> {
+        self.candidates.iter().find(|c| c.cause == *cause)
     }
 
     /// The most probable candidate, the first of several equal ones.
@@ -188,29 +235,48 @@ impl Belief {
             .reduce(|best, next| if next.1 > best.1 { next } else { best })
     }
 
-    /// The probability that the repair group of a part has failed.
-    pub fn group_probability(&self, circuit: &Circuit, part: PartId) -> f64 {
-        let name = &circuit.part(part).group;
-        self.groups.iter().position(|g| g == name).map_or(0.0, |at| self.group_posterior()[at])
+    /// The probability that what mends a cause is what has to be done.
+    pub fn group_probability(&self, circuit: &Circuit, cause: &Cause) -> f64 {
+        let name = cause.repair_group(circuit);
+        self.groups.iter().position(|g| *g == name).map_or(0.0, |at| self.group_posterior()[at])
+    }
+
+    /// The probability that something in the repair group of a part has failed.
+    pub fn part_probability(&self, circuit: &Circuit, part: PartId) -> f64 {
+        let group = &circuit.part(part).group;
+        let in_group =
+            |cause: &Cause| cause.failed_parts(circuit).any(|p| circuit.part(p).group == *group);
+        let all = self.candidates.iter().zip(self.posterior());
+        all.filter(|(c, p)| *p > 0.0 && in_group(&c.cause)).map(|(_, p)| p).sum()
     }
 }
 
 impl Candidate {
-    /// The aircraft as it would be with this fault, after the steps so far.
-    pub fn rig(&self) -> &Rig {
-        &self.rig
+    /// The aircraft as it would be with this wrong, after the steps so far; `None` once
+    /// that is out.
+    pub fn rig(&self) -> Option<&Rig> {
+        self.rig.as_ref()
+    }
+
+    fn exclude(&mut self, exclusion: Exclusion) {
+        self.excluded = Some(exclusion);
+        self.rig = None;
+        self.known = BTreeMap::new();
     }
 
     fn observe(&mut self, at: usize, observation: &Observation) {
+        if self.excluded.is_some() {
+            return;
+        }
         if let Step::Act(Act::Replace(part)) = observation.step {
             // Another instrument, another error.
             self.known.remove(&Instrument::Meter(part));
         }
-        let mut events = Vec::new();
-        let Ok(sights) = self.rig.perform(observation.step, observation.station, &mut events)
-        else {
+        let Some(rig) = &mut self.rig else { return };
+        let sights = rig.perform(observation.step, observation.station, &mut Vec::new());
+        let Ok(sights) = sights else {
             if let Some(&(what, seen)) = observation.percepts.first() {
-                self.excluded = Some(Exclusion { at, what, seen, would: Vec::new() });
+                self.exclude(Exclusion { at, what, seen, would: Vec::new() });
             }
             return;
         };
@@ -218,7 +284,7 @@ impl Candidate {
             debug_assert_eq!(sight.what, what, "every aircraft shows the same things");
             let Some(probability) = likelihood(sight, seen, &mut self.known) else {
                 let would = possible(sight, &self.known);
-                self.excluded = Some(Exclusion { at, what, seen, would });
+                self.exclude(Exclusion { at, what, seen, would });
                 return;
             };
             self.log_weight += libm::log(probability);
@@ -235,6 +301,7 @@ fn likelihood(
 ) -> Option<f64> {
     match (sight.showing, seen) {
         (Showing::Look(would), Percept::Look(look)) => (would == look).then_some(1.0),
+        (Showing::Position(would), Percept::Position(at)) => (would == at).then_some(1.0),
         (Showing::Dial(dial), Percept::Reading(reading)) => {
             let instrument = sight.what.instrument()?;
             let span = known.get(&instrument).copied().unwrap_or(ErrorSpan::WHOLE);
@@ -250,6 +317,7 @@ fn likelihood(
 fn possible(sight: &Sight, known: &BTreeMap<Instrument, ErrorSpan>) -> Vec<Percept> {
     match sight.showing {
         Showing::Look(look) => vec![Percept::Look(look)],
+        Showing::Position(at) => vec![Percept::Position(at)],
         Showing::Dial(dial) => {
             let span = sight
                 .what

@@ -68,6 +68,10 @@ pub const NO_BITS: f64 = 1e-9;
 /// needles; the posterior is exact all the same.
 const BRANCHES: usize = 256;
 
+/// Candidates that are weighed when the best step is looked for. More than single faults
+/// ever are; pairs can be.
+const WEIGHED: usize = 600;
+
 /// All steps worth considering, best first: most bits a minute, the quicker of equals,
 /// then the order in which they are listed. Steps that can tell nothing are left out.
 pub fn prospects(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Vec<Prospect> {
@@ -93,12 +97,22 @@ pub fn best_prospect(belief: &Belief, circuit: &Circuit, place: &Whereabouts) ->
     if belief.group_entropy_bits() <= NO_BITS {
         return None;
     }
-    best_single(belief, circuit, place)
-        .or_else(|| Question::new(belief, circuit, place).best_pair())
+    best_single(belief, circuit, place).or_else(|| {
+        let narrowed = narrowed(belief);
+        Question::new(narrowed.as_ref().unwrap_or(belief), circuit, place).best_pair()
+    })
+}
+
+/// The likeliest candidates alone where there are very many: the unlikely ones hardly move
+/// a step's value.
+fn narrowed(belief: &Belief) -> Option<Belief> {
+    belief.alive().nth(WEIGHED).map(|_| belief.likeliest_only(WEIGHED))
 }
 
 /// The same without looking two steps ahead.
 pub fn best_single(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Option<Prospect> {
+    let narrowed = narrowed(belief);
+    let belief = narrowed.as_ref().unwrap_or(belief);
     let question = Question::new(belief, circuit, place);
     let most = belief.group_entropy_bits();
     if most <= NO_BITS {
@@ -357,7 +371,8 @@ impl<'a> Question<'a> {
 
     fn out_everywhere(&self, breaker: PartId) -> bool {
         self.alive.iter().all(|c| {
-            matches!(c.rig().settled().state.of(breaker), PartState::Breaker { closed: false, .. })
+            let state = c.rig().map(|rig| rig.settled().state.of(breaker));
+            matches!(state, Some(PartState::Breaker { closed: false, .. }))
         })
     }
 
@@ -365,7 +380,9 @@ impl<'a> Question<'a> {
     fn steps_at(&self, station: StationId) -> Vec<Step> {
         let (circuit, place) = (self.circuit, self.place);
         let mut steps = Vec::new();
-        let mut suspected: Vec<PartId> = self.alive.iter().map(|c| c.fault.part).collect();
+        let mut suspected: Vec<PartId> =
+            self.alive.iter().flat_map(|c| c.cause.failed_parts(circuit)).collect();
+        suspected.sort_unstable();
         suspected.dedup();
         for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == station) {
             match (&part.kind, place.hands.of(id)) {
@@ -414,7 +431,8 @@ impl<'a> Question<'a> {
         let net = touch.net(self.circuit);
         self.alive
             .iter()
-            .all(|c| c.rig().settled().solution.rms_between(net, AIRFRAME) < DEAD_BELOW_VOLTS)
+            .filter_map(|c| c.rig())
+            .all(|rig| rig.settled().solution.rms_between(net, AIRFRAME) < DEAD_BELOW_VOLTS)
     }
 }
 
@@ -485,10 +503,10 @@ fn probe_pairs(circuit: &Circuit, station: StationId) -> Vec<(Touch, Touch)> {
 fn sights_after(candidate: &Candidate, from: StationId, path: &[Step]) -> Option<Vec<Sight>> {
     let mut events = Vec::new();
     if let [Step::Probe(probe)] = path {
-        let showing = candidate.rig.probe(*probe).ok()?;
+        let showing = candidate.rig.as_ref()?.probe(*probe).ok()?;
         return Some(vec![Sight { what: What::Display(*probe), showing }]);
     }
-    let mut rig = candidate.rig.clone();
+    let mut rig = candidate.rig.clone()?;
     let mut station = from;
     let mut sights = Vec::new();
     for step in path {
@@ -559,6 +577,11 @@ fn distribution(sights: &[Sight], known: &BTreeMap<Instrument, ErrorSpan>) -> Ve
             Showing::Look(look) => {
                 for branch in &mut branches {
                     branch.outcome = hashed(branch.outcome, look as u64);
+                }
+            }
+            Showing::Position(at) => {
+                for branch in &mut branches {
+                    branch.outcome = hashed(branch.outcome, u64::from(at));
                 }
             }
             Showing::Dial(dial) => {

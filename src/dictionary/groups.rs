@@ -20,6 +20,7 @@ impl Fingerprint {
         for shown in entry.shown() {
             self.add(match shown.percept {
                 Percept::Look(look) => look as u64,
+                Percept::Position(at) => u64::from(at),
                 Percept::Reading(reading) => {
                     (1 << 63)
                         | (u64::from(reading.range) << 48)

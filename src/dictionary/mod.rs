@@ -235,7 +235,7 @@ impl Dictionary {
     pub fn told<'a>(&'a self, entry: &'a Entry<'_>) -> impl Iterator<Item = Row> + 'a {
         self.observations.iter().zip(entry.shown.iter()).map(|(what, shown)| Row {
             observation: match what {
-                What::Face(part) => self.circuit.part(*part).id.clone(),
+                What::Face(part) | What::Standing(part) => self.circuit.part(*part).id.clone(),
                 What::Display(_) | What::InHand(_) | What::WhileHeld(_) => what.told(&self.circuit),
             },
             perceived: shown.percept.told(*what, &self.circuit),
@@ -271,14 +271,15 @@ fn shown(network: &Network, settled: &Settled, what: What) -> Result<Shown, Solv
             let showing = hand_meter(network, settled, probe)?;
             let value = match showing {
                 Showing::Dial(dial) => Some(dial.exact),
-                Showing::Look(_) => None,
+                Showing::Look(_) | Showing::Position(_) => None,
             };
             (Some(showing), value)
         }
-        What::InHand(_) => (None, None),
+        What::InHand(_) | What::Standing(_) => (None, None),
     };
     let percept = match showing {
         Some(Showing::Look(look)) => Percept::Look(look),
+        Some(Showing::Position(at)) => Percept::Position(at),
         Some(Showing::Dial(dial)) => Percept::Reading(dial.reading(0.0)),
         // Only what has a face is among the observations.
         None => Percept::Look(Look::Dead),

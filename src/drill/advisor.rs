@@ -94,8 +94,11 @@ impl Advisor {
         let holds = |at: usize, candidate: &Candidate| {
             known.binary_search(&at).is_ok()
                 && self.belief.candidates().get(at).is_some_and(|then| {
-                    then.fault == candidate.fault
-                        && same(candidate.rig(), then.rig(), circuit, &found, moved)
+                    let (now, before) = (candidate.rig(), then.rig());
+                    then.cause == candidate.cause
+                        && now
+                            .zip(before)
+                            .is_some_and(|(now, before)| same(now, before, circuit, &found, moved))
                 })
         };
         all.all(|(at, now)| now.excluded.is_some() || holds(at, now)).then_some(found)
@@ -217,7 +220,7 @@ impl Advisor {
 /// Whether an aircraft now is as it was when the table was made, but for the control moved
 /// since and fuses that are out.
 fn same(now: &Rig, then: &Rig, circuit: &Circuit, found: &Found, moved: Option<Act>) -> bool {
-    if now.failed_part() != then.failed_part() {
+    if !now.failed_parts().eq(then.failed_parts()) {
         return false;
     }
     let after = |rig: &Rig, acts: &mut dyn Iterator<Item = Act>| {

@@ -82,7 +82,7 @@ pub static COMMANDS: [CommandRow; 25] = [
     row("clear", "clear PART", "mark a part as cleared on your board"),
     row("unmark", "unmark PART", "wipe your mark"),
     row("advise", "advise", "tell the best next step; the debrief will mention it"),
-    row("call", "call PART:MODE", "name the fault; this ends the drill"),
+    row("call", "call PART:MODE", "name the fault, or two: A:x + B:y; this ends the drill"),
     row("steps", "steps", "list what can be done here, with minutes"),
     row("stations", "stations", "list the stations, with minutes"),
     row("modes", "modes PART", "list how a part can fail"),
@@ -132,8 +132,8 @@ pub fn parse(circuit: &Circuit, line: &str) -> Result<Request, String> {
         "unmark" => mark(circuit, rest, None),
         "advise" => Ok(Request::Do(Action::Advise)),
         "call" => {
-            let (fault, _) = faults::parse(circuit, rest).map_err(|e| e.to_string())?;
-            Ok(Request::Do(Action::Call(fault)))
+            let cause = faults::parse_cause(circuit, rest).map_err(|e| e.to_string())?;
+            Ok(Request::Do(Action::Call(cause)))
         }
         "steps" => Ok(Request::Tell(Topic::Steps)),
         "stations" => Ok(Request::Tell(Topic::Stations)),

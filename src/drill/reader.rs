@@ -29,6 +29,7 @@ impl Reader {
     pub(super) fn read(&self, sight: Sight) -> Percept {
         match sight.showing {
             Showing::Look(look) => Percept::Look(look),
+            Showing::Position(at) => Percept::Position(at),
             Showing::Dial(dial) => {
                 let error = sight.what.instrument().map_or(0.0, |i| self.error_of(i));
                 Percept::Reading(dial.reading(error))

@@ -10,10 +10,10 @@ use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId};
 use crate::diagnosis::{Belief, Observation, Prospect, best_prospect};
-use crate::faults::{self, Fault, FaultMode};
+use crate::faults::{Cause, Causes, Scope};
 use crate::isolation::noticed;
 use crate::network::{Event, PartState, SolveError};
-use crate::observation::{Act, Look, Percept, Rig, Sight, Step, What, Whereabouts};
+use crate::observation::{Act, Look, Percept, Rig, Showing, Sight, Step, What, Whereabouts};
 
 /// What the trainee thinks of a part. Their own note; never corrected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -38,8 +38,8 @@ pub enum Action {
     },
     /// Ask for the best next step.
     Advise,
-    /// Name the fault; this ends the drill.
-    Call(Fault),
+    /// Say what is wrong; this ends the drill.
+    Call(Cause),
 }
 
 /// What came of an action.
@@ -78,7 +78,7 @@ pub struct Entry {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Call {
     /// What was called.
-    pub fault: Fault,
+    pub cause: Cause,
     /// After how many steps.
     pub after_steps: usize,
 }
@@ -99,12 +99,12 @@ pub enum Advice {
     },
     /// Make the call: nothing affordable tells more, or it is proven.
     Call {
-        /// The likeliest fault.
-        fault: Fault,
+        /// The likeliest cause.
+        cause: Cause,
         /// Posterior probability of its repair group.
         group_probability: f64,
     },
-    /// No single fault explains what was seen.
+    /// Nothing that the drill may hide explains what was seen.
     Nothing,
 }
 
@@ -116,8 +116,8 @@ pub const PROVEN: f64 = 0.95;
 pub struct Session {
     normal: Rig,
     aircraft: Rig,
-    planted: Fault,
-    planted_mode: FaultMode,
+    planted: Cause,
+    scope: Scope,
     seed: u64,
     reader: Reader,
     place: Whereabouts,
@@ -134,70 +134,97 @@ pub struct Session {
 }
 
 impl Session {
-    /// A drill with a given fault.
+    /// A drill that hides this, and may hide any single fault.
     ///
     /// # Errors
     /// [`SolveError`] when the circuit or the faulted circuit has no solution.
-    pub fn planted(circuit: Arc<Circuit>, fault: Fault, seed: u64) -> Result<Self, SolveError> {
-        let normal = Rig::normal(circuit)?;
-        Self::begin(normal, fault, seed)
+    pub fn planted(
+        circuit: Arc<Circuit>,
+        cause: impl Into<Cause>,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
+        Self::planted_within(circuit, cause, Scope::SINGLE, seed)
     }
 
-    /// A drill with a fault drawn by its rate from those the crew would notice and whose
-    /// write-up still leaves a question; where there are none, from all.
+    /// A drill that hides this. `scope` says what else the trainee has to reckon with; what
+    /// the drill hides is always in it.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit or the faulted circuit has no solution.
+    pub fn planted_within(
+        circuit: Arc<Circuit>,
+        cause: impl Into<Cause>,
+        scope: Scope,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
+        let cause = cause.into();
+        let scope = scope.and(Scope::of(&circuit, &cause));
+        let normal = Rig::normal(circuit)?;
+        let causes = Causes::within(normal.circuit(), scope);
+        let at = causes.position(&cause).expect("a cause names parts of the circuit and modes");
+        Self::begin(normal, &causes, at, scope, seed)
+    }
+
+    /// A drill that hides a single fault, drawn as [`Session::drawn_within`] says.
     ///
     /// # Errors
     /// [`SolveError`] when the circuit or a faulted circuit has no solution.
     pub fn drawn(circuit: Arc<Circuit>, seed: u64) -> Result<Self, SolveError> {
+        Self::drawn_within(circuit, Scope::SINGLE, seed)
+    }
+
+    /// A drill that hides something of a scope, drawn by its weight from what the crew would
+    /// notice and whose write-up still leaves a question; where there is nothing like that,
+    /// from all.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit or a faulted circuit has no solution.
+    pub fn drawn_within(
+        circuit: Arc<Circuit>,
+        scope: Scope,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
         let normal = Rig::normal(circuit)?;
-        let prior = Belief::prior(&normal)?;
-        let mut weights: Vec<f64> = prior
-            .candidates()
-            .iter()
-            .map(|c| if noticed(&normal, c.rig()) { c.mode.rate } else { 0.0 })
-            .collect();
+        let causes = Causes::within(normal.circuit(), scope);
+        let all: Vec<f64> = (0..causes.len()).map(|at| causes.weight(at)).collect();
+        let mut weights = all.clone();
         let mut chance = Chance::stream(seed, "fault");
         let mut fallback = None;
         while let Some(drawn) = chance.weighted(&weights) {
             weights[drawn] = 0.0;
-            let fault = prior.candidates()[drawn].fault.clone();
-            let session = Self::begin(normal.clone(), fault, seed)?;
-            let mut belief = prior.clone();
-            for observation in &session.write_up.observations {
-                belief.observe(observation);
+            let mut session = Self::begin(normal.clone(), &causes, drawn, scope, seed)?;
+            if !noticed(&normal, &session.aircraft) {
+                continue;
             }
-            if belief.group_posterior().iter().filter(|p| **p > 0.0).count() > 1 {
-                return Ok(session.knowing(belief));
+            let groups = session.belief()?.group_posterior();
+            if groups.iter().filter(|p| **p > 0.0).count() > 1 {
+                return Ok(session);
             }
             fallback.get_or_insert(session);
         }
         if let Some(session) = fallback {
             return Ok(session);
         }
-        let rates: Vec<f64> = prior.candidates().iter().map(|c| c.mode.rate).collect();
-        let drawn = chance.weighted(&rates).expect("some part can fail");
-        Self::begin(normal, prior.candidates()[drawn].fault.clone(), seed)
+        let drawn = chance.weighted(&all).expect("some part can fail");
+        Self::begin(normal, &causes, drawn, scope, seed)
     }
 
-    fn knowing(mut self, belief: Belief) -> Self {
-        self.knowledge = Some(belief);
-        self
-    }
-
-    fn begin(normal: Rig, planted: Fault, seed: u64) -> Result<Self, SolveError> {
+    fn begin(
+        normal: Rig,
+        causes: &Causes,
+        at: usize,
+        scope: Scope,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
         let circuit = Arc::clone(normal.circuit());
-        let planted_mode = faults::modes(circuit.part(planted.part))
-            .into_iter()
-            .find(|mode| mode.name == planted.mode)
-            .expect("a fault names a mode of its part");
-        let aircraft = normal.with_failed(planted.part, planted_mode.faulted.clone())?;
+        let aircraft = normal.with_cause(&causes.failures(at), &causes.left(at))?;
         let failure_events = aircraft.settled().events.clone();
         let mut session = Self {
             place: Whereabouts::start(&circuit),
             normal,
             aircraft,
-            planted,
-            planted_mode,
+            planted: causes.cause(at),
+            scope,
             seed,
             reader: Reader::new(seed),
             write_up: WriteUp::default(),
@@ -210,7 +237,17 @@ impl Session {
             call: None,
         };
         session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
+        session.see_controls();
         Ok(session)
+    }
+
+    /// Takes note of how the controls stand where one is: most stand as they should.
+    fn see_controls(&mut self) {
+        for (control, showing) in self.aircraft.standing(self.place.station) {
+            if let Showing::Position(at) = showing {
+                self.place.hands.set(control, PartState::Position(at));
+            }
+        }
     }
 
     /// The healthy circuit.
@@ -263,9 +300,14 @@ impl Session {
         &self.advice_taken
     }
 
-    /// The hidden fault: for the debrief only.
-    pub fn truth(&self) -> (&Fault, &FaultMode) {
-        (&self.planted, &self.planted_mode)
+    /// What may be hidden in this drill.
+    pub fn scope(&self) -> Scope {
+        self.scope
+    }
+
+    /// What is hidden: for the debrief only.
+    pub fn truth(&self) -> &Cause {
+        &self.planted
     }
 
     /// What happened inside when the fault struck: for the debrief only.
@@ -318,8 +360,8 @@ impl Session {
                     Err(error) => Outcome::Refused(error.to_string()),
                 }
             }
-            Action::Call(fault) => {
-                self.call = Some(Call { fault, after_steps: self.log.len() });
+            Action::Call(cause) => {
+                self.call = Some(Call { cause, after_steps: self.log.len() });
                 Outcome::Called
             }
         }
@@ -331,15 +373,14 @@ impl Session {
     /// # Errors
     /// [`SolveError`] when some fault leaves the circuit without a solution.
     pub fn belief(&mut self) -> Result<&Belief, SolveError> {
+        let told = &self.write_up.observations;
         let mut belief = match self.knowledge.take() {
             Some(belief) => belief,
-            None => Belief::prior(&self.normal)?,
+            None => Belief::after(&self.normal, self.scope, told)?,
         };
-        let told = self.write_up.observations.iter();
-        let seen = self.log.iter().map(|entry| &entry.observation);
-        let known = belief.observations();
-        for observation in told.chain(seen).skip(known) {
-            belief.observe(observation);
+        let known = belief.observations() - told.len();
+        for entry in &self.log[known..] {
+            belief.observe(&entry.observation);
         }
         Ok(self.knowledge.insert(belief))
     }
@@ -392,6 +433,7 @@ impl Session {
         let observation = Observation { step, station: self.place.station, percepts };
         let before = self.place.clone();
         self.place.after(&circuit, step);
+        self.see_controls();
         let clock = self.minutes() + minutes;
         self.log.push(Entry { observation, minutes, clock, events, breaches, before });
         Outcome::Done(self.log.len() - 1)
@@ -473,9 +515,9 @@ const LETHAL_ABOVE_VOLTS: f64 = 50.0;
 /// The best next step from a state of knowledge, or the call.
 pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice {
     let Some((likeliest, _)) = belief.likeliest() else { return Advice::Nothing };
-    let fault = likeliest.fault.clone();
-    let group_probability = belief.group_probability(circuit, fault.part);
-    let call = Advice::Call { fault, group_probability };
+    let cause = likeliest.cause.clone();
+    let group_probability = belief.group_probability(circuit, &cause);
+    let call = Advice::Call { cause, group_probability };
     if group_probability >= PROVEN {
         return call;
     }

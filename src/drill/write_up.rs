@@ -28,6 +28,10 @@ pub(super) fn compose(normal: &Rig, aircraft: &Rig, reader: &Reader) -> WriteUp 
             }
             percepts.push((what, seen));
         }
+        for (control, showing) in aircraft.standing(station) {
+            let what = What::Standing(control);
+            percepts.push((what, reader.read(Sight { what, showing })));
+        }
         report.observations.push(Observation { step: Step::LookAround, station, percepts });
     }
     if report.lines.is_empty() {

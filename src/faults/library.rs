@@ -3,6 +3,7 @@
 //! Names and rates stand in the catalogue of kinds; here stands what each mode does
 //! to the part's values.
 
+use super::cause::Left;
 use crate::circuit::{Kind, KindSpec, Meter, Part, Relay, Switch};
 use crate::units::quantity;
 
@@ -21,6 +22,8 @@ pub struct FaultMode {
     pub faulted: Kind,
     /// The ohms it can have, for a mode that is a resistance.
     pub range: Option<OhmsRange>,
+    /// How the part stands, for one that is sound and was left in the wrong place.
+    pub left: Option<Left>,
 }
 
 /// The ohms of a fault that is a resistance: a poor joint, a chafe.
@@ -154,6 +157,7 @@ impl Modes<'_> {
                 source: mode.source,
                 faulted,
                 range: None,
+                left: None,
             });
         }
     }

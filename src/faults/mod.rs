@@ -4,9 +4,11 @@
 //! values. Putting a fault in is exchanging the part; the rest of the program sees
 //! a circuit like any other.
 
+mod cause;
 mod library;
 mod planted;
 
+pub use cause::{Cause, Causes, Left, Scope, left, mode_of, parse_cause};
 pub use library::{FaultMode, OhmsRange, mode_at, modes};
 pub use planted::{Condition, Exposure, Planted, build, compatible, parse_planted};
 
@@ -112,6 +114,12 @@ pub enum FaultError {
     NeverPresent {
         /// The control.
         control: String,
+    },
+    /// More than a cause holds.
+    #[error("{count} faults at once are too many: a drill hides two at the most")]
+    TooMany {
+        /// How many were given.
+        count: usize,
     },
     /// Two faults of one part.
     #[error("`{part}` cannot fail in two ways at once: `{first}` and `{second}`")]

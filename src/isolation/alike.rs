@@ -19,6 +19,7 @@ pub(super) fn codes(shown: &[Option<Showing>]) -> Vec<u32> {
         match showing {
             None => {}
             Some(Showing::Look(look)) => codes[at] = *look as u32,
+            Some(Showing::Position(position)) => codes[at] = u32::from(*position),
             Some(Showing::Dial(dial)) => {
                 let (low, high) = (dial.reading(-1.0), dial.reading(1.0));
                 spans.push((dial.range, low.mark, high.mark, at));

@@ -48,6 +48,7 @@ pub fn noticed(normal: &Rig, faulted: &Rig) -> bool {
 fn perfect(showing: Showing) -> Percept {
     match showing {
         Showing::Look(look) => Percept::Look(look),
+        Showing::Position(at) => Percept::Position(at),
         Showing::Dial(dial) => Percept::Reading(dial.reading(0.0)),
     }
 }

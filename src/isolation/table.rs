@@ -9,6 +9,7 @@ use super::alike::{codes, outcomes};
 use super::{Position, noticed};
 use crate::circuit::{Circuit, Kind, PartId, StationId};
 use crate::diagnosis::{Belief, Candidate};
+use crate::faults::Cause;
 use crate::network::{PartState, SolveError};
 use crate::observation::{
     Act, Function, Look, Probe, Rig, Showing, Step, Touch, Whereabouts, walking_minutes,
@@ -43,11 +44,16 @@ pub struct Trial {
     pub setting: Option<Act>,
 }
 
+/// Candidates that a table holds at the most.
+const MOST_CANDIDATES: usize = 600;
+
 /// Candidates, tests and costs.
 #[derive(Clone, Debug)]
 pub struct Isolation {
     pub(super) candidates: Vec<usize>,
-    parts: Vec<PartId>,
+    causes: Vec<Cause>,
+    /// Whether every candidate that is possible is in it.
+    whole: bool,
     pub(super) trials: Vec<Trial>,
     /// Tests that tell what one of `trials` at the same place tells, with its place there
     /// and the minutes that they take more.
@@ -83,7 +89,9 @@ impl Isolation {
         let normal = Rig::normal(Arc::clone(circuit))?;
         let belief = Belief::prior(&normal)?;
         let place = Whereabouts::start(circuit);
-        Ok(Self::among(&belief, circuit, &place, |c| noticed(&normal, c.rig())))
+        Ok(Self::among(&belief, circuit, &place, |c| {
+            c.rig().is_some_and(|rig| noticed(&normal, rig))
+        }))
     }
 
     /// The same for those that a condition holds for.
@@ -94,14 +102,20 @@ impl Isolation {
         counts: impl Fn(&Candidate) -> bool,
     ) -> Self {
         let posterior = belief.posterior();
-        let alive: Vec<(usize, &Candidate)> = belief
-            .candidates()
-            .iter()
-            .enumerate()
-            .filter(|(at, c)| c.excluded.is_none() && posterior[*at] > 0.0 && counts(c))
-            .collect();
-        let candidates: Vec<usize> = alive.iter().map(|(at, _)| *at).collect();
-        let rigs: Vec<&Rig> = alive.iter().map(|(_, c)| c.rig()).collect();
+        let possible = |(at, c): (usize, &'_ Candidate)| {
+            (c.excluded.is_none() && posterior[at] > 0.0 && counts(c)).then_some(at)
+        };
+        let mut candidates: Vec<usize> =
+            belief.candidates().iter().enumerate().filter_map(possible).collect();
+        let whole = candidates.len() <= MOST_CANDIDATES;
+        if !whole {
+            candidates.sort_by(|a, b| posterior[*b].total_cmp(&posterior[*a]).then(a.cmp(b)));
+            candidates.truncate(MOST_CANDIDATES);
+            candidates.sort_unstable();
+        }
+        let alive: Vec<(usize, &Candidate)> =
+            candidates.iter().map(|at| (*at, &belief.candidates()[*at])).collect();
+        let rigs: Vec<&Rig> = alive.iter().filter_map(|(_, c)| c.rig()).collect();
         let as_found: Vec<Option<&Rig>> = rigs.iter().copied().map(Some).collect();
         let mut settings: Vec<Act> = Vec::new();
         let mut shown = looks(circuit, &as_found, None);
@@ -161,8 +175,8 @@ impl Isolation {
             open: vec![place.station.index() as u32],
         };
         let trials = shown.into_iter().map(|s| s.trial).collect();
-        let parts = alive.iter().map(|(_, candidate)| candidate.fault.part).collect();
-        Self { candidates, parts, trials, alike, settings, table }
+        let causes = alive.iter().map(|(_, candidate)| candidate.cause.clone()).collect();
+        Self { candidates, causes, whole, trials, alike, settings, table }
     }
 
     /// The candidates, as indices into those of the belief it was made from.
@@ -170,9 +184,16 @@ impl Isolation {
         &self.candidates
     }
 
-    /// The part that each candidate is a fault of.
-    pub fn parts(&self) -> &[PartId] {
-        &self.parts
+    /// What each candidate says is wrong.
+    pub fn causes(&self) -> &[Cause] {
+        &self.causes
+    }
+
+    /// Whether every candidate that is possible is in it. Where pairs of faults are looked
+    /// for there can be too many; then it holds the likeliest, and what is proved about it
+    /// is proved about them alone.
+    pub fn is_whole(&self) -> bool {
+        self.whole
     }
 
     /// The tests, in the order of the table's.
@@ -257,7 +278,9 @@ fn encode(shown: &[Option<Vec<Showing>>]) -> Vec<u16> {
 fn looks(circuit: &Circuit, rigs: &[Option<&Rig>], needs: Setting) -> Vec<Shown> {
     let stations: Vec<StationId> = circuit.stations_with_ids().map(|(id, _)| id).collect();
     let look = |station: StationId| {
-        let faces = |rig: &Rig| rig.faces(station).map(|(_, showing)| showing).collect();
+        let faces = |rig: &Rig| {
+            rig.faces(station).chain(rig.standing(station)).map(|(_, showing)| showing).collect()
+        };
         let shown: Vec<Option<Vec<Showing>>> = rigs.par_iter().map(|rig| rig.map(faces)).collect();
         Shown {
             trial: Trial { trying: Trying::Look, station, setting: needs.map(|(_, act)| act) },
@@ -390,7 +413,9 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
     };
     let before: Vec<Option<Vec<Showing>>> =
         rigs.par_iter().map(|rig| Some(all_faces(rig, circuit))).collect();
-    let mut parts: Vec<PartId> = alive.iter().map(|(_, c)| c.fault.part).collect();
+    let mut parts: Vec<PartId> =
+        alive.iter().flat_map(|(_, c)| c.cause.failed_parts(circuit)).collect();
+    parts.sort_unstable();
     parts.dedup();
     let possible =
         |part: &PartId| !matches!(circuit.part(*part).kind, Kind::Supply(_) | Kind::Mechanism(_));
@@ -401,7 +426,7 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
             let part = circuit.part(id);
             let mut shown = before.clone();
             for (at, (_, candidate)) in alive.iter().enumerate() {
-                if candidate.fault.part == id {
+                if candidate.cause.concerns(id) {
                     shown[at] = mended(rigs[at], circuit, id).map(|rig| all_faces(&rig, circuit));
                 }
             }

@@ -16,7 +16,8 @@ const PROBE_MINUTES: f64 = 0.8;
 const OHMS_MINUTES: f64 = 1.0;
 
 /// Where a person is and what they have prepared. All of it is known to them, so it
-/// is never part of what is reasoned about.
+/// is never part of what is reasoned about; a control at a station where they have not
+/// been is taken to stand as it should.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Whereabouts {
     /// Where they stand.

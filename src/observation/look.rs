@@ -96,6 +96,8 @@ pub enum Showing {
     Look(Look),
     /// A pointer or display, read through the instrument's own error.
     Dial(Dial),
+    /// Where a control stands, as the index of the position.
+    Position(u8),
 }
 
 /// Relative light below which a lamp is dark, glimmers, is dim. Where one word ends

@@ -31,6 +31,8 @@ pub enum Percept {
     Look(Look),
     /// A mark read from a pointer or display.
     Reading(Reading),
+    /// Where a control stands, as the index of the position.
+    Position(u8),
 }
 
 /// Which instrument an error belongs to.
@@ -48,7 +50,7 @@ impl What {
         match self {
             Self::Face(part) | Self::WhileHeld(part) => Some(Instrument::Meter(part)),
             Self::Display(probe) => Some(Instrument::Hand(probe.function)),
-            Self::InHand(_) => None,
+            Self::InHand(_) | Self::Standing(_) => None,
         }
     }
 
@@ -58,6 +60,7 @@ impl What {
             Self::WhileHeld(part) => format!("{} while held", circuit.part(part).label),
             Self::InHand(part) => format!("fuse {}", circuit.part(part).id),
             Self::Face(part) => circuit.part(part).label.clone(),
+            Self::Standing(part) => circuit.part(part).id.clone(),
             Self::Display(probe) => format!(
                 "{} {} to {}",
                 probe.function.name(),
@@ -73,6 +76,18 @@ impl Percept {
     pub fn told(self, what: What, circuit: &Circuit) -> String {
         match (self, what) {
             (Self::Look(look), _) => look.word().to_owned(),
+            (Self::Position(at), what) => {
+                let part = match what {
+                    What::Standing(part)
+                    | What::Face(part)
+                    | What::WhileHeld(part)
+                    | What::InHand(part) => part,
+                    What::Display(_) => return at.to_string(),
+                };
+                let control = circuit.part(part).kind.control();
+                let name = control.and_then(|c| c.positions.get(usize::from(at)).copied());
+                name.map_or_else(|| at.to_string(), |name| format!("at {name}"))
+            }
             (Self::Reading(reading), What::Display(probe)) => display(probe.function, reading),
             (Self::Reading(reading), What::Face(part) | What::WhileHeld(part)) => {
                 match circuit.part(part).kind.meter() {
@@ -80,7 +95,9 @@ impl Percept {
                     None => reading.mark.to_string(),
                 }
             }
-            (Self::Reading(reading), What::InHand(_)) => reading.mark.to_string(),
+            (Self::Reading(reading), What::InHand(_) | What::Standing(_)) => {
+                reading.mark.to_string()
+            }
         }
     }
 }

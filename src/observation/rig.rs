@@ -8,7 +8,8 @@ use std::sync::Arc;
 
 use super::look::{Look, Showing, face, has_face};
 use super::probe::{Probe, hand_meter};
-use crate::circuit::{Circuit, Kind, PartId, StationId};
+use crate::circuit::{Circuit, Kind, Part, PartId, StationId};
+use crate::faults::Left;
 use crate::network::{Event, Network, PartState, Settled, SolveError, State};
 
 /// Something hands do to the aircraft.
@@ -76,6 +77,8 @@ pub enum What {
     InHand(PartId),
     /// The face of a part.
     Face(PartId),
+    /// How a control stands.
+    Standing(PartId),
     /// The display of the hand meter.
     Display(Probe),
 }
@@ -94,8 +97,8 @@ pub struct Sight {
 pub struct Rig {
     network: Arc<Network>,
     settled: Settled,
-    /// The part that differs from the healthy circuit, and what it should be.
-    failed: Option<(PartId, Kind)>,
+    /// The parts that differ from the healthy circuit, and what they should be.
+    failed: Vec<(PartId, Kind)>,
 }
 
 impl Rig {
@@ -107,7 +110,7 @@ impl Rig {
         let state = State::at_rest(&circuit);
         let network = Arc::new(Network::new(circuit));
         let settled = network.settle(state)?;
-        Ok(Self { network, settled, failed: None })
+        Ok(Self { network, settled, failed: Vec::new() })
     }
 
     /// This rig after one part has turned into something else while everything runs.
@@ -115,12 +118,41 @@ impl Rig {
     /// # Errors
     /// [`SolveError`] when that has no solution.
     pub fn with_failed(&self, part: PartId, faulted: Kind) -> Result<Self, SolveError> {
-        let sound = self.circuit().part(part).kind.clone();
-        let network = Arc::new(self.network.with_parts(&[(part, faulted)]));
-        let settled = network.struck(&self.network, &self.settled, &[part])?;
-        let settled =
-            settled.unwrap_or_else(|| Settled { events: Vec::new(), ..self.settled.clone() });
-        Ok(Self { network, settled, failed: Some((part, sound)) })
+        self.with_cause(&[(part, faulted)], &[])
+    }
+
+    /// This rig after parts have turned into something else, all at once, while everything
+    /// runs, and after controls have then been left somewhere.
+    ///
+    /// # Errors
+    /// [`SolveError`] when that has no solution.
+    pub fn with_cause(
+        &self,
+        failures: &[(PartId, Kind)],
+        left: &[(PartId, Left)],
+    ) -> Result<Self, SolveError> {
+        let mut rig = self.clone();
+        if !failures.is_empty() {
+            let parts: Vec<PartId> = failures.iter().map(|(part, _)| *part).collect();
+            let sound = |part: &PartId| (*part, self.network.kind(*part).clone());
+            rig.failed.extend(parts.iter().map(sound));
+            rig.network = Arc::new(self.network.with_parts(failures));
+            let struck = rig.network.struck(&self.network, &self.settled, &parts)?;
+            rig.settled =
+                struck.unwrap_or_else(|| Settled { events: Vec::new(), ..self.settled.clone() });
+        }
+        if !left.is_empty() {
+            let mut state = rig.settled.state.clone();
+            for (part, stands) in left {
+                let stands = match *stands {
+                    Left::At(position) => PartState::Position(position),
+                    Left::Out => PartState::Breaker { closed: false, tripped: false },
+                };
+                state.set(*part, stands);
+            }
+            rig.settled = rig.network.settle(state)?;
+        }
+        Ok(rig)
     }
 
     /// The circuit, as it is.
@@ -138,9 +170,23 @@ impl Rig {
         &self.settled
     }
 
-    /// The part that is not as it should be, if there still is one.
-    pub fn failed_part(&self) -> Option<PartId> {
-        self.failed.as_ref().map(|(part, _)| *part)
+    /// The parts that are still not as they should be.
+    pub fn failed_parts(&self) -> impl Iterator<Item = PartId> + '_ {
+        self.failed.iter().map(|(part, _)| *part)
+    }
+
+    /// How the controls at a station stand, in part order; those that spring back are left
+    /// out.
+    pub fn standing(&self, station: StationId) -> impl Iterator<Item = (PartId, Showing)> + '_ {
+        self.circuit().parts_with_ids().filter_map(move |(id, part)| {
+            let stays = |part: &Part| part.kind.control().is_some_and(|c| !c.springs_back);
+            match self.settled.state.of(id) {
+                PartState::Position(at) if part.station == station && stays(part) => {
+                    Some((id, Showing::Position(at)))
+                }
+                _ => None,
+            }
+        })
     }
 
     /// Does something and returns what can then be seen from a station, in a fixed
@@ -171,6 +217,12 @@ impl Rig {
         sights.extend(
             self.faces(seen_from).map(|(part, showing)| Sight { what: What::Face(part), showing }),
         );
+        if let Step::LookAround | Step::Go(_) = step {
+            let standing = self.standing(seen_from);
+            sights.extend(
+                standing.map(|(part, showing)| Sight { what: What::Standing(part), showing }),
+            );
+        }
         Ok(sights)
     }
 
@@ -253,12 +305,12 @@ impl Rig {
         self.settle(state, mended, events)
     }
 
-    /// Puts a good part in place of the failed one, if this is it, and tells whether
-    /// it was.
+    /// Puts a good part in place of a failed one, if this is one, and tells whether it was.
     fn mend(&mut self, part: PartId, state: &mut State) -> bool {
-        let Some((_, sound)) = self.failed.take_if(|(failed, _)| *failed == part) else {
+        let Some(at) = self.failed.iter().position(|(failed, _)| *failed == part) else {
             return false;
         };
+        let (_, sound) = self.failed.remove(at);
         self.network = Arc::new(self.network.with_parts(&[(part, sound)]));
         state.adopt_kind(part, self.network.kind(part));
         true

@@ -177,9 +177,9 @@ impl<'a> Ground<'a> {
         self.isolation.table().candidates[candidate as usize].weight
     }
 
-    /// The part that a candidate is a fault of.
-    pub(super) fn part(&self, candidate: u32) -> PartId {
-        self.isolation.parts()[candidate as usize]
+    /// Whether exchanging a part would help against a candidate.
+    pub(super) fn concerns(&self, candidate: u32, part: PartId) -> bool {
+        self.isolation.causes()[candidate as usize].concerns(part)
     }
 
     /// The repair group of a candidate.
@@ -266,7 +266,7 @@ impl<'a> Ground<'a> {
     pub(super) fn judge(&self, standing: &Standing, test: u32, fault: u32) -> StepRecord {
         let (own, all) = self.minutes(standing, test);
         let exchanged = match self.trial(test).trying {
-            Trying::Exchange(part) if self.part(fault) == part => Some(Exchanged::Failed),
+            Trying::Exchange(part) if self.concerns(fault, part) => Some(Exchanged::Failed),
             Trying::Exchange(_) => Some(Exchanged::Good),
             Trying::Look
             | Trying::Hold(_)

@@ -252,10 +252,10 @@ impl Drill<'_> {
         };
         let exchanges: Vec<u32> = (0..ground.tests()).filter(fresh).collect();
         let of_group = |at: u32| {
-            let parts: Vec<_> = group(at).into_iter().map(|c| ground.part(c)).collect();
-            exchanges.iter().copied().find(|test| {
-                matches!(ground.trial(*test).trying, Trying::Exchange(part) if parts.contains(&part))
-            })
+            let of_it = |part| group(at).into_iter().any(|c| ground.concerns(c, part));
+            exchanges.iter().copied().find(
+                |test| matches!(ground.trial(*test).trying, Trying::Exchange(part) if of_it(part)),
+            )
         };
         let mut ranked: Vec<(f64, u32)> =
             groups.iter().map(|at| (ground.share(&self.believed, *at), *at)).collect();

@@ -6,10 +6,9 @@
 use super::mark::{Record, Score};
 use super::reckon::{Par, Reckoner};
 use super::rubric::Rubric;
-use crate::circuit::Circuit;
+use crate::circuit::{Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
 use crate::drill::{Advice, Entry, PROVEN, Session};
-use crate::faults::modes;
 use crate::network::SolveError;
 use crate::observation::{Act, Step};
 use crate::units::{minutes, significant};
@@ -125,10 +124,8 @@ pub struct ExclusionLine {
 /// [`SolveError`] when some fault leaves the circuit without a solution.
 pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let circuit = session.circuit();
-    let mut belief = Belief::prior(session.normal())?;
-    for observation in &session.write_up().observations {
-        belief.observe(observation);
-    }
+    let mut belief =
+        Belief::after(session.normal(), session.scope(), &session.write_up().observations)?;
     let from_write_up = belief.observations();
     let start_candidates = belief.alive().count();
     let mut reckoner = Reckoner::new(&belief, circuit, session);
@@ -165,7 +162,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
                 |w| format!("it would have shown {}", w.told(exclusion.what, circuit)),
             );
             Some(ExclusionLine {
-                fault: c.fault.code(circuit),
+                fault: c.cause.code(circuit),
                 row: exclusion.at.checked_sub(from_write_up),
                 why: format!(
                     "{} was {}; {would}",
@@ -180,7 +177,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .iter()
         .zip(belief.posterior())
         .filter(|(c, _)| c.excluded.is_none())
-        .map(|(c, p)| (c.fault.code(circuit), p))
+        .map(|(c, p)| (c.cause.code(circuit), p))
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
     let (record, par) = reckoner.finish(session, &belief);
@@ -215,11 +212,10 @@ const LEAST_LOST_MINUTES: f64 = 0.1;
 
 fn verdict(session: &Session, belief: &Belief) -> Verdict {
     let circuit = session.circuit();
-    let (planted, mode) = session.truth();
-    let planted_text = format!("{} {}", circuit.part(planted.part).id, mode.text);
+    let planted = session.truth();
     let mut verdict = Verdict {
         planted: planted.code(circuit),
-        planted_text,
+        planted_text: planted.told(circuit),
         called: String::new(),
         right_part: false,
         right_mode: false,
@@ -228,10 +224,10 @@ fn verdict(session: &Session, belief: &Belief) -> Verdict {
         sentence: "No call was made.".to_owned(),
     };
     let Some(call) = session.call() else { return verdict };
-    verdict.called = call.fault.code(circuit);
-    verdict.right_part = circuit.part(call.fault.part).group == circuit.part(planted.part).group;
-    verdict.right_mode = call.fault == *planted;
-    verdict.group_probability = belief.group_probability(circuit, call.fault.part);
+    verdict.called = call.cause.code(circuit);
+    verdict.right_part = call.cause.repair_group(circuit) == planted.repair_group(circuit);
+    verdict.right_mode = call.cause == *planted;
+    verdict.group_probability = belief.group_probability(circuit, &call.cause);
     verdict.proven = verdict.group_probability >= PROVEN;
     let percent = significant(100.0 * verdict.group_probability, 3);
     verdict.sentence = match (verdict.right_part, verdict.proven) {
@@ -441,26 +437,15 @@ fn story(session: &Session) -> Vec<String> {
 /// one was thrown away by `replace`.
 fn changed_good(session: &Session) -> Vec<String> {
     let circuit = session.circuit();
-    let mut faulty = Some(session.truth().0.part);
+    let mut failed: Vec<PartId> = session.truth().failed_parts(circuit).collect();
     let mut good = Vec::new();
     for entry in session.log() {
         if let Step::Act(Act::Replace(part)) = entry.observation.step {
-            if faulty == Some(part) {
-                faulty = None;
-            } else {
-                good.push(circuit.part(part).id.clone());
+            match failed.iter().position(|one| *one == part) {
+                Some(at) => drop(failed.remove(at)),
+                None => good.push(circuit.part(part).id.clone()),
             }
         }
     }
     good
-}
-
-/// The sentence that tells what a fault is: the part's name and its mode's text.
-pub fn fault_in_words(circuit: &Circuit, fault: &crate::faults::Fault) -> String {
-    let part = circuit.part(fault.part);
-    let text = modes(part)
-        .into_iter()
-        .find(|mode| mode.name == fault.mode)
-        .map_or_else(|| fault.mode.clone(), |mode| mode.text);
-    format!("{} {text}", part.id)
 }

@@ -5,9 +5,7 @@ mod mark;
 mod reckon;
 mod rubric;
 
-pub use debrief::{
-    BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, fault_in_words, told_with_walk,
-};
+pub use debrief::{BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, told_with_walk};
 pub use mark::{Ending, Exchanged, Record, Score, StepRecord};
 pub use reckon::Par;
 pub use rubric::Rubric;

@@ -4,6 +4,7 @@ use super::mark::{Ending, Exchanged, Record, StepRecord};
 use crate::circuit::{Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
 use crate::drill::{Advisor, Entry, Mark, PROVEN, Session};
+use crate::faults::Cause;
 use crate::isolation::Trying;
 use crate::observation::{Act, Step, Whereabouts};
 use crate::planning;
@@ -26,7 +27,9 @@ pub struct Par {
 /// Reckons a drill step by step.
 pub(super) struct Reckoner {
     advisor: Advisor,
-    failed: Option<PartId>,
+    failed: Vec<PartId>,
+    /// Probability, after the write-up, of the candidates in the table.
+    share: f64,
     steps: Vec<StepRecord>,
     /// Spent on mending what had been isolated.
     mending_minutes: f64,
@@ -35,9 +38,12 @@ pub(super) struct Reckoner {
 impl Reckoner {
     /// A drill as the write-up leaves it.
     pub(super) fn new(belief: &Belief, circuit: &Circuit, session: &Session) -> Self {
+        let advisor = Advisor::new(belief.clone(), circuit, Whereabouts::start(circuit));
+        let posterior = belief.posterior();
         Self {
-            advisor: Advisor::new(belief.clone(), circuit, Whereabouts::start(circuit)),
-            failed: Some(session.truth().0.part),
+            share: advisor.isolation().candidates().iter().map(|at| posterior[*at]).sum(),
+            advisor,
+            failed: session.truth().failed_parts(circuit).collect(),
             steps: Vec::new(),
             mending_minutes: 0.0,
         }
@@ -61,8 +67,11 @@ impl Reckoner {
         let step = entry.observation.step;
         let exchanged = if let Step::Act(Act::Replace(part)) = step {
             // Whoever changes the failed part a second time changes a good one.
-            Some(match self.failed.take_if(|failed| *failed == part) {
-                Some(_) => Exchanged::Failed,
+            Some(match self.failed.iter().position(|failed| *failed == part) {
+                Some(at) => {
+                    self.failed.remove(at);
+                    Exchanged::Failed
+                }
                 None => Exchanged::Good,
             })
         } else {
@@ -76,8 +85,8 @@ impl Reckoner {
         };
         let minutes = entry.minutes;
         let tells_nothing = worth.bits <= NO_BITS && worth.fault_bits <= NO_BITS;
-        let isolated = |part| before.group_probability(circuit, part) >= PROVEN;
-        let excluded = |part| before.alive().all(|c| c.fault.part != part);
+        let isolated = |part| before.part_probability(circuit, part) >= PROVEN;
+        let excluded = |part| before.alive().all(|c| !c.cause.concerns(part));
         // Only what leaves the aircraft as it was can be known to have been for nothing, and
         // changing what cannot be it. A walk, a control moved or something pulled may be on
         // the way to something else.
@@ -130,6 +139,8 @@ impl Reckoner {
         let lost = trial.filter(|_| found.is_some()).and_then(|(trial, more)| {
             let test = which.iter().position(|test| *test == trial)?;
             let (least, most) = planning::regret(&problem, test as u32, STEP_WORK).ok()?;
+            // What is proved about the likeliest candidates alone is no proof.
+            let least = if isolation.is_whole() { least } else { 0.0 };
             Some((least + more, most + more))
         });
         (lost, untested)
@@ -139,23 +150,23 @@ impl Reckoner {
     /// at the call.
     pub(super) fn finish(self, session: &Session, belief: &Belief) -> (Record, Par) {
         let circuit = session.circuit();
-        let truth = session.truth().0;
+        let truth = session.truth();
         let ending = match session.call() {
             None => Ending::NoCall,
-            Some(call) if circuit.part(call.fault.part).group != circuit.part(truth.part).group => {
+            Some(call) if call.cause.repair_group(circuit) != truth.repair_group(circuit) => {
                 Ending::Wrong
             }
-            Some(call) if belief.group_probability(circuit, call.fault.part) >= PROVEN => {
+            Some(call) if belief.group_probability(circuit, &call.cause) >= PROVEN => {
                 Ending::Proven
             }
             Some(_) => Ending::Unproven,
         };
-        let par = self.par(belief, truth);
+        let par = self.par(truth);
         let wrong_marks = session
             .marks()
             .iter()
             .filter(|(part, mark)| {
-                let possible = belief.alive().any(|c| c.fault.part == **part);
+                let possible = belief.alive().any(|c| c.cause.concerns(**part));
                 match mark {
                     Mark::Cleared => possible,
                     Mark::Suspect => !possible,
@@ -172,18 +183,13 @@ impl Reckoner {
         (record, par)
     }
 
-    fn par(&self, belief: &Belief, truth: &crate::faults::Fault) -> Par {
-        let Ok((problem, _)) = self.advisor.isolation().problem(&self.advisor.isolation().start())
-        else {
+    fn par(&self, truth: &Cause) -> Par {
+        let isolation = self.advisor.isolation();
+        let Ok((problem, _)) = isolation.problem(&isolation.start()) else {
             return Par::default();
         };
         let plan = planning::plan(&problem, PAR_WORK);
-        let own = self
-            .advisor
-            .isolation()
-            .candidates()
-            .iter()
-            .position(|at| belief.candidates()[*at].fault == *truth);
+        let own = isolation.causes().iter().position(|cause| cause == truth);
         let shows = |own: usize| {
             let tests = &problem.table().tests;
             move |test: u32| tests[test as usize].outcomes[own]
@@ -191,7 +197,8 @@ impl Reckoner {
         let walked = own.and_then(|own| plan.policy.walk(&problem, shows(own)));
         Par {
             minutes: plan.upper,
-            least_minutes: plan.lower,
+            // The likeliest candidates alone have this to show for it.
+            least_minutes: plan.lower * self.share,
             own_minutes: walked.map_or(plan.upper, |walk| walk.minutes),
         }
     }

@@ -296,9 +296,9 @@ fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) 
             );
             (text, "replace it", "do not")
         }
-        Question::Call(fault) => {
-            let words = crate::score::fault_in_words(circuit, fault);
-            let text = format!("Call {}: {words}? This ends the drill.", fault.code(circuit));
+        Question::Call(cause) => {
+            let words = cause.told(circuit);
+            let text = format!("Call {}: {words}? This ends the drill.", cause.code(circuit));
             (text, "make the call", "not yet")
         }
     };

@@ -34,6 +34,17 @@ pub(super) fn notes(session: &Session) -> Vec<Note> {
     session.log().iter().map(|entry| note(circuit, entry, &mut seen)).collect()
 }
 
+/// A control that does not stand as it usually does.
+fn unusual(circuit: &Circuit, part: PartId, percept: Percept) -> Option<String> {
+    let control = circuit.part(part).kind.control()?;
+    let usual = Percept::Position(control.start);
+    let what = What::Standing(part);
+    (percept != usual).then(|| {
+        let (id, now) = (what.told(circuit), percept.told(what, circuit));
+        format!("{id} is {now}, usually {}", usual.told(what, circuit))
+    })
+}
+
 fn note(circuit: &Circuit, entry: &Entry, seen: &mut BTreeMap<PartId, Percept>) -> Note {
     let mut showed = Vec::new();
     let mut changes = Changes::default();
@@ -43,6 +54,7 @@ fn note(circuit: &Circuit, entry: &Entry, seen: &mut BTreeMap<PartId, Percept>) 
         match what {
             What::InHand(part) => showed.push(format!("{}: {told}", circuit.part(part).label)),
             What::Display(_) => showed.push(told),
+            What::Standing(part) => showed.extend(unusual(circuit, part, percept)),
             What::WhileHeld(part) => {
                 if seen.get(&part) != Some(&percept) {
                     while_held.add(told, &circuit.part(part).label);

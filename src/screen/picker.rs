@@ -3,7 +3,7 @@
 use crate::circuit::{Circuit, PartId};
 use crate::drill::command::steps_here;
 use crate::drill::{Mark, Session};
-use crate::faults::{Fault, modes};
+use crate::faults::{Cause, Fault, FaultMode, left, modes};
 use crate::observation::{Act, Function, Probe, Step, Touch};
 use crate::units::{minutes, quantity};
 
@@ -16,10 +16,10 @@ pub(super) enum Picking {
     Replacement,
     /// Parts to mark.
     Marks,
-    /// The part that is called.
-    CalledPart,
-    /// The way in which that part has failed.
-    CalledMode(PartId),
+    /// The part that is called; the second one after a first fault.
+    CalledPart(Option<Fault>),
+    /// The way in which that part has failed, after a first fault or not.
+    CalledMode(PartId, Option<Fault>),
     /// Anything that can be done now.
     Acts,
     /// Nothing: the wiring list is only read.
@@ -48,6 +48,8 @@ pub(super) enum Choice {
     Part(PartId),
     /// A fault.
     Fault(Fault),
+    /// All that is wrong.
+    Cause(Cause),
     /// Nothing to choose.
     Nothing,
 }
@@ -88,8 +90,11 @@ impl Picker {
             Picking::Station => "GO TO".to_owned(),
             Picking::Replacement => "REPLACE A PART HERE".to_owned(),
             Picking::Marks => "SUSPECTS".to_owned(),
-            Picking::CalledPart => "CALL: WHICH PART HAS FAILED".to_owned(),
-            Picking::CalledMode(part) => {
+            Picking::CalledPart(None) => "CALL: WHICH PART HAS FAILED".to_owned(),
+            Picking::CalledPart(Some(first)) => {
+                format!("CALL: {}, AND WHICH OTHER", circuit.part(first.part).id)
+            }
+            Picking::CalledMode(part, _) => {
                 format!("CALL: HOW HAS {} FAILED", circuit.part(*part).id)
             }
             Picking::Acts => "ALL ACTS HERE AND NOW".to_owned(),
@@ -104,8 +109,8 @@ impl Picker {
             Picking::Station => "go",
             Picking::Replacement => "replace",
             Picking::Marks => "suspect, cleared, none",
-            Picking::CalledPart => "choose how it failed",
-            Picking::CalledMode(_) => "call",
+            Picking::CalledPart(_) => "choose how it failed",
+            Picking::CalledMode(..) => "call",
             Picking::Acts | Picking::Fuse(_) => "do it",
             Picking::Wiring => "",
         }
@@ -148,18 +153,8 @@ impl Picker {
                 });
                 rows
             }
-            Picking::CalledPart => {
-                let circuit = session.circuit();
-                let mut rows = parts(session, false);
-                rows.retain(|row| match row.choice {
-                    Choice::Part(part) => !modes(circuit.part(part)).is_empty(),
-                    _ => false,
-                });
-                rows.sort_by_key(|row| row.mark != "?");
-                rows
-            }
-            Picking::CalledMode(part) => modes(session.circuit().part(*part))
-                .into_iter()
+            Picking::CalledPart(first) => called_parts(session, first.as_ref()),
+            Picking::CalledMode(part, _) => callable(session, *part)
                 .map(|mode| Row {
                     choice: Choice::Fault(Fault { part: *part, mode: mode.name.clone() }),
                     mark: " ",
@@ -173,6 +168,41 @@ impl Picker {
             Picking::Fuse(part) => fuse(session, *part),
         }
     }
+}
+
+/// The ways in which a part can be called in this drill.
+fn callable(session: &Session, part: PartId) -> impl Iterator<Item = FaultMode> + use<> {
+    let part = session.circuit().part(part);
+    let left = if session.scope().controls { left(part) } else { Vec::new() };
+    modes(part).into_iter().chain(left)
+}
+
+/// The parts that can be called, suspects first; before them what ends the call without
+/// another part.
+fn called_parts(session: &Session, first: Option<&Fault>) -> Vec<Row> {
+    let end = |cause: Cause, name: &str, note: String| Row {
+        choice: Choice::Cause(cause),
+        mark: " ",
+        name: name.to_owned(),
+        note,
+        end: String::new(),
+    };
+    let mut rows = parts(session, false);
+    rows.retain(|row| match row.choice {
+        Choice::Part(part) => {
+            first.is_none_or(|first| first.part != part) && callable(session, part).next().is_some()
+        }
+        _ => false,
+    });
+    rows.sort_by_key(|row| row.mark != "?");
+    if let Some(first) = first {
+        let alone = Cause::from(first.clone());
+        let note = alone.told(session.circuit());
+        rows.insert(0, end(alone, "no other", note));
+    } else if session.scope().nothing {
+        rows.insert(0, end(Cause::nothing(), "nothing", "nothing is wrong".to_owned()));
+    }
+    rows
 }
 
 fn stations(session: &Session) -> Vec<Row> {

@@ -11,7 +11,7 @@ use super::theme::Theme;
 use crate::circuit::StationId;
 use crate::drill::{Advice, Session};
 use crate::observation::Step;
-use crate::score::{fault_in_words, told_with_walk};
+use crate::score::told_with_walk;
 use crate::units::{counted, minutes, significant};
 
 /// What a sheet tells.
@@ -212,12 +212,15 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
     let circuit = session.circuit();
     match advice {
         Advice::Nothing => {
-            text.paragraph("No single fault explains what was seen.", text.theme.strong());
+            text.paragraph(
+                "Nothing that may be wrong here explains what was seen.",
+                text.theme.strong(),
+            );
         }
-        Advice::Call { fault, group_probability } => {
-            text.paragraph(&format!("Call {}", fault.code(circuit)), text.theme.strong());
+        Advice::Call { cause, group_probability } => {
+            text.paragraph(&format!("Call {}", cause.code(circuit)), text.theme.strong());
             text.blank();
-            text.paragraph(&fault_in_words(circuit, fault), Style::new());
+            text.paragraph(&cause.told(circuit), Style::new());
             text.paragraph(
                 &format!(
                     "What was observed gives this part {} %.",

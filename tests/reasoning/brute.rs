@@ -91,6 +91,7 @@ impl Suspect {
     fn could(&self, sight: Sight) -> Vec<(Percept, f64)> {
         match sight.showing {
             Showing::Look(look) => vec![(Percept::Look(look), 1.0)],
+            Showing::Position(at) => vec![(Percept::Position(at), 1.0)],
             Showing::Dial(dial) => readings(dial, self.known(sight.what))
                 .into_iter()
                 .map(|(reading, _, p)| (Percept::Reading(reading), p))
@@ -113,6 +114,7 @@ impl Suspect {
             assert_eq!(sight.what, *what);
             let factor = match (sight.showing, seen) {
                 (Showing::Look(look), Percept::Look(word)) if look == *word => Some(1.0),
+                (Showing::Position(at), Percept::Position(seen)) if at == *seen => Some(1.0),
                 (Showing::Dial(dial), Percept::Reading(reading)) => {
                     let found = errors_for(dial, *reading, self.known(*what));
                     found.map(|(errors, probability)| {
@@ -156,6 +158,11 @@ impl Suspect {
                 Showing::Look(look) => {
                     for (seen, _, _) in &mut ways {
                         seen.push(Percept::Look(look));
+                    }
+                }
+                Showing::Position(at) => {
+                    for (seen, _, _) in &mut ways {
+                        seen.push(Percept::Position(at));
                     }
                 }
                 Showing::Dial(dial) => {
@@ -213,6 +220,31 @@ impl Suspects {
             })
             .collect();
         Self { all, observations: 0 }
+    }
+
+    /// Single faults and whatever else is given: how it is typed, how it is mended, its weight
+    /// over that of all single faults, and what it makes of a sound aircraft.
+    pub(super) fn with(
+        circuit: &Arc<Circuit>,
+        others: Vec<(String, String, f64, Circuit, Vec<Step>)>,
+    ) -> Self {
+        let mut suspects = Self::fresh(circuit);
+        let total: f64 = suspects.all.iter().map(|s| s.weight).sum();
+        let normal = Rig::normal(Arc::clone(circuit)).expect("it settles");
+        suspects.all.extend(others.into_iter().map(|(code, group, share, broken, steps)| {
+            let changed = circuit.parts_with_ids().zip(&broken.parts);
+            let changed = changed.filter(|((_, sound), now)| sound.kind != now.kind);
+            let failures: Vec<_> = changed.map(|((id, _), now)| (id, now.kind.clone())).collect();
+            let mut rig = normal.with_cause(&failures, &[]).expect("it settles");
+            for step in steps {
+                let Step::Act(act) = step else { panic!("hands alone leave something so") };
+                let at = circuit.part(act.part()).station;
+                rig.perform(step, at, &mut Vec::new()).expect("it settles");
+            }
+            let errors = BTreeMap::new();
+            Suspect { code, group, rig, weight: share * total, out: None, errors }
+        }));
+        suspects
     }
 
     /// Takes in what was seen.

@@ -61,7 +61,10 @@ fn reasoning(mut session: Session) -> (String, Digest, String) {
     let candidates: Vec<_> = belief
         .candidates()
         .iter()
-        .map(|c| (&c.fault, &c.mode, &c.excluded, c.rig().settled(), c.rig().failed_part()))
+        .map(|c| {
+            let rig = c.rig().map(|rig| (rig.settled(), rig.failed_parts().collect::<Vec<_>>()));
+            (&c.cause, &c.excluded, rig)
+        })
         .collect();
     let weights: Vec<u64> = belief.posterior().into_iter().map(f64::to_bits).collect();
     let belief = Digest::of(&(candidates, weights, belief.groups(), belief.group_of()));
@@ -97,7 +100,7 @@ fn another_fault_that_shows_the_same_changes_nothing() {
         }
         let belief = session.belief().expect("it can be worked out");
         let others: Vec<Fault> =
-            belief.alive().map(|c| c.fault.clone()).filter(|f| *f != fault).collect();
+            belief.alive().map(|c| c.cause.faults()[0].clone()).filter(|f| *f != fault).collect();
         // The likeliest to be overlooked is one of another part.
         let (elsewhere, here): (Vec<_>, Vec<_>) =
             others.into_iter().partition(|f| f.part != fault.part);

@@ -11,6 +11,7 @@ use halfsplit::library;
 use halfsplit::observation::{Function, Percept, Probe, Step, Touch, What, Whereabouts};
 
 mod brute;
+mod causes;
 mod debrief;
 mod hidden;
 mod network;
@@ -78,11 +79,12 @@ fn brute_force_gain(belief: &Belief, probe: Probe) -> f64 {
         if *p == 0.0 {
             continue;
         }
-        match candidate.rig().probe(probe).expect("it can be measured") {
+        match candidate.rig().expect("it is possible").probe(probe).expect("it can be measured") {
             halfsplit::observation::Showing::Look(look) => {
                 *outcomes.entry(look.word().to_owned()).or_default().entry(*group).or_default() +=
                     p;
             }
+            halfsplit::observation::Showing::Position(_) => panic!("a meter has no positions"),
             halfsplit::observation::Showing::Dial(dial) => {
                 // A fine grid over the instrument's error, equally likely everywhere.
                 let grid = 20_000;
@@ -140,7 +142,7 @@ fn the_planted_fault_is_never_excluded() {
             session.apply(action);
         }
         let belief = session.belief().expect("it can be worked out");
-        let own = belief.candidate(fault.part, &fault.mode).expect("it is a candidate");
+        let own = belief.candidate(&fault.clone().into()).expect("it is a candidate");
         assert!(own.excluded.is_none(), "{}: {:?}", fault.code(&circuit), own.excluded);
         let sum: f64 = belief.posterior().iter().sum();
         assert!((sum - 1.0).abs() < 1e-9);
@@ -170,16 +172,20 @@ fn an_excluded_fault_says_what_it_would_have_shown() {
     let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
     let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").expect("a fault");
     let mut session = Session::planted(Arc::clone(&circuit), fault, 2).expect("it settles");
+    let normal = session.normal().clone();
     let belief = session.belief().expect("it can be worked out");
     let mut excluded = 0;
     for candidate in belief.candidates() {
         let Some(exclusion) = &candidate.excluded else { continue };
         excluded += 1;
-        assert!(!exclusion.would.contains(&exclusion.seen), "{}", candidate.fault.mode);
+        assert!(!exclusion.would.contains(&exclusion.seen), "{}", candidate.cause.code(&circuit));
         // Worked out again from the candidate's own aircraft before any step.
         if let (What::Face(part), Percept::Look(_)) = (exclusion.what, exclusion.seen) {
             let station = circuit.part(part).seen_at;
-            let shows = candidate.rig().faces(station).find(|(id, _)| *id == part);
+            let fault = &candidate.cause.faults()[0];
+            let (_, mode) = faults::parse(&circuit, &fault.code(&circuit)).expect("a fault");
+            let rig = normal.with_failed(fault.part, mode.faulted).expect("it settles");
+            let shows = rig.faces(station).find(|(id, _)| *id == part);
             let Some((_, halfsplit::observation::Showing::Look(look))) = shows else {
                 panic!("it has a face")
             };

@@ -94,6 +94,7 @@ fn showing_json(showing: Option<Showing>) -> Value {
     match showing {
         None => Value::Null,
         Some(Showing::Look(look)) => json!({ "word": look.word() }),
+        Some(Showing::Position(at)) => json!({ "position": at }),
         Some(Showing::Dial(Dial { exact, error, step, last, range })) => {
             json!({ "exact": exact, "error": error, "step": step, "last": last, "range": range })
         }
@@ -124,6 +125,7 @@ fn export(session: &Session, name: &str) -> Value {
             let distinct: Vec<Value> = distinct.into_iter().map(showing_json).collect();
             let percept = match one.percept {
                 Percept::Look(look) => json!({ "word": look.word() }),
+                Percept::Position(at) => json!({ "position": at }),
                 Percept::Reading(Reading { range, mark }) => {
                     json!({ "range": range, "mark": mark })
                 }
@@ -153,7 +155,7 @@ fn the_posterior_is_that_of_a_library_for_bayesian_networks() {
         let circuit = std::sync::Arc::clone(session.circuit());
         let belief = session.belief().expect("it can be worked out");
         for (candidate, ours) in belief.candidates().iter().zip(belief.posterior()) {
-            let code = candidate.fault.code(&circuit);
+            let code = candidate.cause.code(&circuit);
             let theirs = kept["posterior"][&code].as_f64().unwrap_or(0.0);
             assert!((ours - theirs).abs() < 1e-9, "{name}: {code}: {ours}, {theirs}; {again}");
             compared += usize::from(theirs > 0.0);

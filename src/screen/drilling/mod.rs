@@ -16,7 +16,7 @@ use super::station::{Attention, Grip, Item, Plan, plan};
 use super::theme::Theme;
 use crate::circuit::{PartId, StationId};
 use crate::drill::{Action, Outcome, Session, View, view};
-use crate::faults::Fault;
+use crate::faults::Cause;
 use crate::observation::{Act, Function, Step, Touch};
 
 /// What stands in the message line when the drill begins.
@@ -40,8 +40,8 @@ pub(super) enum Question {
     Leave,
     /// Replace a part.
     Replace(PartId),
-    /// Call a fault.
-    Call(Fault),
+    /// Call what is wrong.
+    Call(Cause),
 }
 
 /// What the program has to do after a command.
@@ -175,9 +175,9 @@ impl Drilling {
                 self.step(Step::Act(Act::Replace(part)));
                 Turn::Stay
             }
-            Question::Call(fault) => {
+            Question::Call(cause) => {
                 self.overlay = None;
-                match self.session.apply(Action::Call(fault)) {
+                match self.session.apply(Action::Call(cause)) {
                     Outcome::Called => Turn::Debrief,
                     Outcome::Refused(why) => self.say(&format!("Not done: {why}.")),
                     Outcome::Done(_) | Outcome::Noted | Outcome::Advised(_) => Turn::Stay,
@@ -251,7 +251,7 @@ impl Drilling {
             Command::Replace => self.overlay = pick(Picking::Replacement),
             Command::Suspects => self.overlay = pick(Picking::Marks),
             Command::Wiring => self.overlay = pick(Picking::Wiring),
-            Command::Call => self.overlay = pick(Picking::CalledPart),
+            Command::Call => self.overlay = pick(Picking::CalledPart(None)),
             Command::Acts => self.overlay = pick(Picking::Acts),
             Command::Meter => {
                 let on_point = match focus {

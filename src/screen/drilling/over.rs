@@ -2,6 +2,7 @@
 
 use super::{Drilling, Overlay, Question, Turn, scrolled};
 use crate::drill::Advice;
+use crate::faults::Cause;
 use crate::observation::{Act, Step};
 use crate::screen::command::Command;
 use crate::screen::frame;
@@ -23,8 +24,8 @@ impl Drilling {
             (Command::Take, Sheet::Advice(Advice::Do { prospect, .. })) => {
                 self.steps(prospect.path());
             }
-            (Command::Take, Sheet::Advice(Advice::Call { fault, .. })) => {
-                self.question = Some(Question::Call(fault));
+            (Command::Take, Sheet::Advice(Advice::Call { cause, .. })) => {
+                self.question = Some(Question::Call(cause));
             }
             (Command::Take | Command::Back, _) => {}
             (_, sheet) => {
@@ -98,12 +99,25 @@ impl Drilling {
                 picker.at = rows.iter().position(|r| r.choice == Choice::Part(part)).unwrap_or(0);
                 self.overlay = Some(Overlay::Picker(picker));
             }
-            (Picking::CalledPart, Choice::Part(part)) => {
-                self.overlay = Some(Overlay::Picker(Picker::of(Picking::CalledMode(part))));
+            (Picking::CalledPart(first), Choice::Part(part)) => {
+                let modes = Picking::CalledMode(part, first);
+                self.overlay = Some(Overlay::Picker(Picker::of(modes)));
+            }
+            (Picking::CalledMode(_, None), Choice::Fault(fault)) if self.session.scope().pairs => {
+                let another = Picking::CalledPart(Some(fault));
+                self.overlay = Some(Overlay::Picker(Picker::of(another)));
+            }
+            (Picking::CalledMode(_, Some(first)), Choice::Fault(fault)) => {
+                self.overlay = Some(Overlay::Picker(picker));
+                self.question = Some(Question::Call(Cause::pair(first, fault)));
             }
             (_, Choice::Fault(fault)) => {
                 self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Call(fault));
+                self.question = Some(Question::Call(fault.into()));
+            }
+            (_, Choice::Cause(cause)) => {
+                self.overlay = Some(Overlay::Picker(picker));
+                self.question = Some(Question::Call(cause));
             }
             (_, Choice::Part(_) | Choice::Nothing) => {
                 self.overlay = Some(Overlay::Picker(picker));
