@@ -6,13 +6,13 @@ use std::sync::Arc;
 use crate::program::run;
 
 use halfsplit::circuit::Circuit;
-use halfsplit::drill::{Action, Advice, Outcome, PROVEN, Session, advise};
+use halfsplit::drill::{Action, Advice, Outcome, PROVEN, Session};
 use halfsplit::isolation::Isolation;
 use halfsplit::library;
 use halfsplit::observation::{Act, Step, Whereabouts};
 use halfsplit::planning;
 use halfsplit::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehearse};
-use halfsplit::score::{Debrief, Ending, Verdict, debrief};
+use halfsplit::score::{Debrief, Ending, Rubric, Verdict, debrief};
 
 /// Systems whose drills take reasoning; on the bench one look leaves one thing to try.
 const SYSTEMS: [&str; 2] = ["t4-ac", "t4-dc"];
@@ -85,20 +85,17 @@ fn par_of_every_system_is_proved_and_the_proof_passes_the_checker() {
 }
 
 /// Works a drill as advised, without asking for advice, changes the part before the call
-/// if it is to be mended, and returns the debrief.
-fn worked(mut session: Session, mend: bool) -> Debrief {
+/// if it is to be mended, looks whether that has helped if it is to be checked, and returns
+/// the debrief.
+fn worked(mut session: Session, mend: bool, check: bool) -> Debrief {
     let circuit = Arc::clone(session.circuit());
     for _ in 0..60 {
         let place = session.place().clone();
-        let advice = advise(session.belief().expect("faults settle"), &circuit, &place);
+        let advisor = session.advisor().expect("faults settle");
+        let advice = advisor.advise(session.belief().expect("faults settle"), &circuit, &place);
         match advice {
             Advice::Do { prospect, .. } => {
-                let mut path = vec![prospect.step];
-                if prospect.walk {
-                    path.insert(0, Step::Go(prospect.station));
-                }
-                path.extend(prospect.then);
-                for step in path {
+                for step in prospect.path() {
                     let outcome = session.apply(Action::Step(step));
                     assert!(matches!(outcome, Outcome::Done(_)), "{step:?}: {outcome:?}");
                 }
@@ -111,6 +108,15 @@ fn worked(mut session: Session, mend: bool) -> Debrief {
                 } else if mend {
                     session.apply(Action::Step(Step::Go(part.station)));
                     session.apply(Action::Step(Step::Act(Act::Replace(failed))));
+                }
+                if check {
+                    let deck = session.write_up().symptoms[0];
+                    let look = if session.place().station == deck {
+                        Step::LookAround
+                    } else {
+                        Step::Go(deck)
+                    };
+                    session.apply(Action::Step(look));
                 }
                 session.apply(Action::Call(cause));
                 break;
@@ -127,7 +133,7 @@ fn a_drill_worked_as_advised_is_marked_well() {
         let mut scores = Vec::new();
         for seed in 0..12 {
             let session = Session::drawn(system(name), seed).expect("it settles");
-            let told = worked(session, false);
+            let told = worked(session, false, false);
             // A proof leaves one in twenty; where that one is hidden, the call is wrong.
             let Verdict { right_part, group_probability, ref sentence, .. } = told.verdict;
             let unlucky = (PROVEN..1.0).contains(&group_probability);
@@ -145,12 +151,12 @@ fn a_drill_worked_as_advised_is_marked_well() {
 }
 
 #[test]
-fn mending_what_has_been_isolated_costs_nothing() {
-    let mut compared = 0;
+fn mending_what_has_been_isolated_costs_nothing_once_it_is_checked() {
+    let (mut compared, mut unchecked) = (0, 0);
     for seed in 0..8 {
         let session = Session::drawn(system("t4-ac"), seed).expect("it settles");
-        let told = worked(session.clone(), false);
-        let mended = worked(session, true);
+        let told = worked(session.clone(), false, false);
+        let mended = worked(session.clone(), true, true);
         let Ending::Proven = told.record.ending else { continue };
         if mended.cautions.len() > told.cautions.len() {
             // Changing a part with power on it costs something, and should.
@@ -159,9 +165,21 @@ fn mending_what_has_been_isolated_costs_nothing() {
         }
         compared += 1;
         assert!(mended.minutes > told.minutes, "{seed}: a part takes time to change");
-        assert_eq!(mended.score, told.score, "{seed}");
+        let off = mended.score.total - told.score.total;
+        assert!(off.abs() < 1e-9, "{seed}: {:?} {:?}", mended.score, told.score);
+        // A repair without a look at what it was to mend is no repair yet. Where the part sits
+        // on the flight deck, one sees it at once.
+        let blind = worked(session.clone(), true, false);
+        let circuit = session.circuit();
+        let failed = session.truth().failed_parts(circuit).next().expect("one has failed");
+        let part = circuit.part(failed);
+        let seen_at_once = session.write_up().symptoms.contains(&part.station);
+        let lost = if seen_at_once { 0.0 } else { Rubric::shipped().unchecked };
+        assert_eq!(blind.score.practice, mended.score.practice - lost, "{seed}");
+        unchecked += usize::from(!seen_at_once);
     }
     assert!(compared >= 3, "{compared}");
+    assert!(unchecked > 0, "no part was away from where the crew sit");
 }
 
 #[test]

@@ -415,6 +415,15 @@ fn write_debrief(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
         .map(|(fault, p)| format!("{} {} %", plain(fault), significant(100.0 * p, 3)))
         .collect();
     writeln!(out, "Still possible at the call: {}.", left.join(", "))?;
+    if let Some(against) = &debrief.against {
+        writeln!(out, "Of the wrong call: {}.", plain(against))?;
+    }
+    for still in &debrief.still {
+        writeln!(out, "  {}: {}", plain(&still.fault), plain(&still.told))?;
+    }
+    if let Some(provable) = &debrief.provable {
+        writeln!(out, "Proof: {}.", provable.told())?;
+    }
     writeln!(out, "Why the others are out:")?;
     for line in &debrief.exclusions {
         let by = line.row.map_or("write-up".to_owned(), |row| format!("step {}", row + 1));

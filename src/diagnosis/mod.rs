@@ -9,10 +9,11 @@
 //! never sees the planted fault.
 
 mod belief;
+mod path;
 mod value;
 
 pub use belief::{Belief, Candidate, Exclusion, Observation, entropy_bits};
-pub use value::{
-    NO_BITS, Prospect, best_prospect, best_single, outcomes_of_path, path_with_look, prospects,
-    value_of, value_of_path,
+pub use path::{
+    Apart, apart, left_after, outcomes_of_path, path_with_look, tells_nothing_after, value_of_path,
 };
+pub use value::{NO_BITS, Prospect, best_prospect, best_single, prospects, value_of};

@@ -146,83 +146,16 @@ pub fn value_of(belief: &Belief, circuit: &Circuit, place: &Whereabouts, step: S
     prospect
 }
 
-/// The value of steps one after another, from where one stands: walks, and what has to be
-/// done before something can be looked at, are steps of their own. `None` for no steps.
-pub fn value_of_path(
-    belief: &Belief,
-    circuit: &Circuit,
-    place: &Whereabouts,
-    path: &[Step],
-) -> Option<Prospect> {
-    let walk = matches!(path, [Step::Go(_), _, ..]);
-    let (step, then) = path[usize::from(walk)..].split_first()?;
-    let mut along = place.clone();
-    let mut minutes = 0.0;
-    for step in path {
-        minutes += along.minutes(circuit, *step);
-        along.after(circuit, *step);
-    }
-    let station = match path[0] {
-        Step::Go(there) => there,
-        Step::LookAround | Step::Act(_) | Step::Probe(_) => place.station,
-    };
-    let question = Question::new(belief, circuit, place);
-    let (bits, fault_bits) = gain(belief, &question.weights, &question.alive, |candidate| {
-        sights_after(candidate, place.station, path)
-    });
-    Some(Prospect { step: *step, station, walk, minutes, bits, fault_bits, then: then.to_vec() })
-}
-
-/// What steps one after another could show: for every outcome the probability of each
-/// candidate with it, by its place among [`Belief::candidates`].
-pub fn outcomes_of_path(
-    belief: &Belief,
-    place: &Whereabouts,
-    path: &[Step],
-) -> Vec<Vec<(usize, f64)>> {
-    let posterior = belief.posterior();
-    let shown: Vec<(usize, Vec<(u64, f64)>)> = belief
-        .candidates()
-        .par_iter()
-        .enumerate()
-        .filter(|(_, candidate)| candidate.excluded.is_none())
-        .map(|(at, candidate)| {
-            let sights = sights_after(candidate, place.station, path);
-            let nothing = || vec![(u64::MAX, 1.0)];
-            (at, sights.map_or_else(nothing, |sights| distribution(&sights, &candidate.known)))
-        })
-        .collect();
-    let mut outcomes: BTreeMap<u64, Vec<(usize, f64)>> = BTreeMap::new();
-    for (at, shown) in shown {
-        for (outcome, p) in shown {
-            outcomes.entry(outcome).or_default().push((at, p * posterior[at]));
-        }
-    }
-    outcomes.into_values().collect()
-}
-
-/// Something done to a part, with the walk to it and with what has to follow an exchange or
-/// a reset before it shows whether that has helped.
-pub fn path_with_look(
-    belief: &Belief,
-    circuit: &Circuit,
-    place: &Whereabouts,
-    act: Act,
-) -> Vec<Step> {
-    let station = circuit.part(act.part()).station;
-    Question::new(belief, circuit, place).plan(station, Step::Act(act)).path
-}
-
 /// Plans weighed side by side before the best so far is brought up to date.
 const AT_ONCE: usize = 16;
 
 /// A step with the walk to it and what has to follow.
-struct Plan {
-    step: Step,
+pub(super) struct Plan {
+    pub(super) step: Step,
     station: StationId,
-    minutes: f64,
+    pub(super) minutes: f64,
     /// The walk, the step and what follows.
-    path: Vec<Step>,
+    pub(super) path: Vec<Step>,
 }
 
 impl Plan {
@@ -232,16 +165,16 @@ impl Plan {
 }
 
 /// A state of knowledge at a place, made ready for weighing steps.
-struct Question<'a> {
+pub(super) struct Question<'a> {
     belief: &'a Belief,
     circuit: &'a Circuit,
     place: &'a Whereabouts,
-    alive: Vec<&'a Candidate>,
-    weights: Vec<(f64, usize)>,
+    pub(super) alive: Vec<&'a Candidate>,
+    pub(super) weights: Vec<(f64, usize)>,
 }
 
 impl<'a> Question<'a> {
-    fn new(belief: &'a Belief, circuit: &'a Circuit, place: &'a Whereabouts) -> Self {
+    pub(super) fn new(belief: &'a Belief, circuit: &'a Circuit, place: &'a Whereabouts) -> Self {
         let weights = belief
             .posterior()
             .into_iter()
@@ -254,7 +187,7 @@ impl<'a> Question<'a> {
     }
 
     /// Every plan, quickest first.
-    fn plans(&self) -> Vec<Plan> {
+    pub(super) fn plans(&self) -> Vec<Plan> {
         let mut plans: Vec<Plan> = Vec::new();
         for (station, _) in self.circuit.stations_with_ids() {
             if station != self.place.station {
@@ -266,7 +199,7 @@ impl<'a> Question<'a> {
         plans
     }
 
-    fn plan(&self, station: StationId, step: Step) -> Plan {
+    pub(super) fn plan(&self, station: StationId, step: Step) -> Plan {
         let (circuit, place) = (self.circuit, self.place);
         let mut path = Vec::new();
         let mut minutes = 0.0;
@@ -500,7 +433,11 @@ fn probe_pairs(circuit: &Circuit, station: StationId) -> Vec<(Touch, Touch)> {
 }
 
 /// What a candidate would show on a path of steps; `None` when it cannot be solved.
-fn sights_after(candidate: &Candidate, from: StationId, path: &[Step]) -> Option<Vec<Sight>> {
+pub(super) fn sights_after(
+    candidate: &Candidate,
+    from: StationId,
+    path: &[Step],
+) -> Option<Vec<Sight>> {
     let mut events = Vec::new();
     if let [Step::Probe(probe)] = path {
         let showing = candidate.rig.as_ref()?.probe(*probe).ok()?;
@@ -519,7 +456,7 @@ fn sights_after(candidate: &Candidate, from: StationId, path: &[Step]) -> Option
 }
 
 /// Expected gain in bits, about the group and about the fault.
-fn gain(
+pub(super) fn gain(
     belief: &Belief,
     weights: &[(f64, usize)],
     alive: &[&Candidate],
@@ -569,7 +506,10 @@ struct Branch {
 
 /// The distribution of what a sequence of sights shows, as (outcome, probability).
 /// Outcomes are told apart by a 64-bit hash (FNV-1a).
-fn distribution(sights: &[Sight], known: &BTreeMap<Instrument, ErrorSpan>) -> Vec<(u64, f64)> {
+pub(super) fn distribution(
+    sights: &[Sight],
+    known: &BTreeMap<Instrument, ErrorSpan>,
+) -> Vec<(u64, f64)> {
     let mut branches =
         vec![Branch { outcome: 0xcbf2_9ce4_8422_2325, probability: 1.0, known: known.clone() }];
     for sight in sights {

@@ -1,6 +1,7 @@
 //! The crew's report: what they would have noticed, in their words.
 
 use super::reader::Reader;
+use crate::circuit::StationId;
 use crate::diagnosis::Observation;
 use crate::isolation::crew_stations;
 use crate::observation::{Rig, Sight, Step, What};
@@ -12,6 +13,8 @@ pub struct WriteUp {
     pub lines: Vec<String>,
     /// Everything visible to the crew, normal or not: what the reasoner starts from.
     pub observations: Vec<Observation>,
+    /// Stations where something was not as usual.
+    pub symptoms: Vec<StationId>,
 }
 
 /// Writes the report from what the crew see now against what they see normally.
@@ -24,6 +27,9 @@ pub(super) fn compose(normal: &Rig, aircraft: &Rig, reader: &Reader) -> WriteUp 
             let what = What::Face(part);
             let seen = reader.read(Sight { what, showing: now });
             if seen != reader.read(Sight { what, showing: usual }) {
+                if report.symptoms.last() != Some(&station) {
+                    report.symptoms.push(station);
+                }
                 report.lines.push(format!("{}: {}", what.told(circuit), seen.told(what, circuit)));
             }
             percepts.push((what, seen));

@@ -116,11 +116,22 @@ pub fn advise(problem: &Problem, work: u64) -> Advice {
 }
 
 /// What it costs to make a test first instead of the best one and to go on in the best way
-/// after it: at least the first and at most the second number of expected minutes.
+/// after it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Regret {
+    /// At least so many expected minutes.
+    pub least: f64,
+    /// At most so many.
+    pub most: f64,
+    /// The first test of the best strategy known; `None` when nothing is left to tell apart.
+    pub instead: Option<u32>,
+}
+
+/// Judges a test that is made first.
 ///
 /// # Errors
 /// When there is no such test.
-pub fn regret(problem: &Problem, test: u32, work: u64) -> Result<(f64, f64), ProblemError> {
+pub fn regret(problem: &Problem, test: u32, work: u64) -> Result<Regret, ProblemError> {
     let count = problem.table().tests.len();
     if test as usize >= count {
         return Err(ProblemError::Missing { what: "test", index: test, count });
@@ -128,5 +139,9 @@ pub fn regret(problem: &Problem, test: u32, work: u64) -> Result<(f64, f64), Pro
     let mut search = Search::new(problem);
     search.run(work / 2);
     let (lower, upper) = search.run_with(test as u16, work);
-    Ok((problem.minutes(lower as u64), problem.minutes(upper as u64)))
+    Ok(Regret {
+        least: problem.minutes(lower as u64),
+        most: problem.minutes(upper as u64),
+        instead: search.first(),
+    })
 }

@@ -278,6 +278,7 @@ impl Drill<'_> {
             minutes: self.minutes,
             par_minutes,
             wrong_marks: 0,
+            unchecked: false,
         }
     }
 }

@@ -3,11 +3,13 @@
 //! Worked out afresh from the write-up and the log: nothing here is stored, and every
 //! number and remark comes from the same posterior that the advice uses.
 
+use super::explain::{self, Provable, StillPossible};
 use super::mark::{Record, Score};
 use super::reckon::{Par, Reckoner};
+use super::remark::Remark;
 use super::rubric::Rubric;
 use crate::circuit::{Circuit, PartId};
-use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
+use crate::diagnosis::{Belief, Prospect, best_prospect, value_of};
 use crate::drill::{Advice, Entry, PROVEN, Session};
 use crate::network::SolveError;
 use crate::observation::{Act, Step};
@@ -35,6 +37,12 @@ pub struct Debrief {
     /// Faults that were still possible at the call, most probable first, with their
     /// posterior.
     pub left: Vec<(String, f64)>,
+    /// What would have told those apart, the likeliest first.
+    pub still: Vec<StillPossible>,
+    /// Where the call was wrong: what spoke against it, or that nothing did.
+    pub against: Option<String>,
+    /// From when on a call was provable.
+    pub provable: Option<Provable>,
     /// What is marked.
     pub record: Record,
     /// How it is marked.
@@ -130,7 +138,8 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let start_candidates = belief.alive().count();
     let mut reckoner = Reckoner::new(&belief, circuit, session);
     let mut rows = Vec::new();
-    let mut told_provable = false;
+    let start = belief.clone();
+    let mut provable = explain::is_provable(&belief).then_some(0);
     // What is left of the advised steps that are being followed.
     let mut following: Vec<Step> = Vec::new();
     for (index, entry) in session.log().iter().enumerate() {
@@ -149,8 +158,30 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         let followed = following.first() == Some(&step);
         following.drain(..usize::from(followed));
         let offered = followed || best.as_ref().is_some_and(|best| best.step == step);
-        reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
-        rows.push(row(circuit, (&before, &belief), entry, (&chosen, best), &mut told_provable));
+        let (record, instead) = reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
+        if provable.is_none() && explain::is_provable(&belief) {
+            provable = Some(index + 1);
+        }
+        let remark = Remark {
+            circuit,
+            before: &before,
+            entry,
+            chosen: &chosen,
+            best: best.as_ref(),
+            known: &|| explain::known_since(circuit, &start, &session.log()[..index], entry),
+            cost: (record.lost_minutes.0 >= LEAST_LOST_MINUTES && !record.implied)
+                .then_some((record.lost_minutes.0, instead.as_ref())),
+            planned: followed,
+        };
+        let mut told = remark.told();
+        if provable == Some(index + 1) {
+            told.push_str("; from here the call was provable");
+        }
+        rows.push(Row {
+            lost_minutes: record.lost_minutes,
+            advice_taken: advised,
+            ..row(circuit, (&before, &belief), entry, (&chosen, best), told)
+        });
     }
     let exclusions = belief
         .candidates()
@@ -181,15 +212,6 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
     let (record, par) = reckoner.finish(session, &belief);
-    for ((row, step), at) in rows.iter_mut().zip(&record.steps).zip(0..) {
-        row.lost_minutes = step.lost_minutes;
-        row.advice_taken = session.advice_taken().contains(&at);
-        if step.lost_minutes.0 >= LEAST_LOST_MINUTES && !step.implied {
-            row.remark += "; it provably cost ";
-            row.remark += &minutes(step.lost_minutes.0);
-            row.remark += " more than the best step";
-        }
-    }
     let score = record.marked(Rubric::shipped());
     Ok(Debrief {
         verdict: verdict(session, &belief),
@@ -201,6 +223,9 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         parts_changed_good: changed_good(session),
         exclusions,
         left,
+        still: session.call().map_or(Vec::new(), |call| explain::others(session, &belief, call)),
+        against: explain::against(session, &belief, from_write_up),
+        provable: explain::provable(session, provable),
         record,
         score,
         par,
@@ -254,16 +279,9 @@ fn row(
     (before, after): (&Belief, &Belief),
     entry: &Entry,
     (chosen, best): (&Prospect, Option<Prospect>),
-    told_provable: &mut bool,
+    remark: String,
 ) -> Row {
     let step = entry.observation.step;
-    let mut remark = remark(circuit, before, chosen, best.as_ref());
-    let provable =
-        |belief: &Belief| belief.group_posterior().into_iter().fold(0.0, f64::max) >= PROVEN;
-    if !*told_provable && provable(after) {
-        *told_provable = true;
-        remark.push_str("; from here the call was provable");
-    }
     Row {
         step: step.told(circuit),
         expected_bits: chosen.bits,
@@ -353,68 +371,6 @@ fn showed(circuit: &Circuit, entry: &Entry) -> Vec<String> {
         .filter(|(what, _)| !matches!(what, What::Face(_)))
         .map(|(what, percept)| format!("{}: {}", what.told(circuit), percept.told(*what, circuit)))
         .collect()
-}
-
-/// Bits a minute below which a step counts as weak beside the best, as a fraction.
-const WEAK: f64 = 0.5;
-/// And from which it counts as good as the best.
-const AS_GOOD: f64 = 0.95;
-
-fn remark(
-    circuit: &Circuit,
-    before: &Belief,
-    chosen: &Prospect,
-    best: Option<&Prospect>,
-) -> String {
-    let left = before.alive().count();
-    let instead = best.map(|b| {
-        format!(
-            "{} would have been worth {} bits for {}",
-            told_with_walk(circuit, b),
-            significant(b.bits, 2),
-            minutes(b.minutes)
-        )
-    });
-    let rate = |p: &Prospect| p.rate().0;
-    if before.group_entropy_bits() < NO_BITS {
-        return if left <= 1 {
-            "the fault was already known".to_owned()
-        } else {
-            format!("the part was already known; {left} of its faults were left")
-        };
-    }
-    if best.is_some_and(|b| b.step == chosen.step) {
-        return match best.map(|b| b.then.len()) {
-            Some(1..) => "the best available step, with what follows it".to_owned(),
-            _ => "the best available step".to_owned(),
-        };
-    }
-    if chosen.step == Step::LookAround {
-        return "a look around, free of charge".to_owned();
-    }
-    if chosen.bits <= NO_BITS {
-        let nothing = match chosen.step {
-            Step::Go(_) => {
-                "a walk; what is seen there cannot tell the remaining faults apart".to_owned()
-            }
-            Step::Act(Act::Refit(_) | Act::PushIn(_)) => {
-                format!("put back; all {left} remaining faults predict the same")
-            }
-            _ => format!("could tell nothing: all {left} remaining faults predict the same"),
-        };
-        return match instead {
-            // A walk is judged with what is done after it.
-            Some(instead) if !matches!(chosen.step, Step::Go(_)) => format!("{nothing}; {instead}"),
-            _ => nothing,
-        };
-    }
-    match best {
-        Some(b) if rate(chosen) < WEAK * rate(b) => {
-            format!("worth {} bits; {}", significant(chosen.bits, 2), instead.unwrap_or_default())
-        }
-        Some(b) if rate(chosen) >= AS_GOOD * rate(b) => "the best available step".to_owned(),
-        _ => format!("a fair split among {left} remaining faults"),
-    }
 }
 
 /// What happened inside, step by step.

@@ -55,6 +55,8 @@ pub struct Record {
     pub par_minutes: f64,
     /// Marks on the suspects board that what was seen contradicts.
     pub wrong_marks: u32,
+    /// Whether the called part was exchanged and nobody looked whether that had helped.
+    pub unchecked: bool,
 }
 
 /// Points, part by part.
@@ -105,7 +107,10 @@ impl Record {
             if self.minutes > self.par_minutes { self.par_minutes / self.minutes } else { 1.0 };
         let economy = (rubric.economy * pace - rubric.good_part * swapped_good).max(0.0);
         let cautions = f64::from(self.steps.iter().map(|step| step.cautions).sum::<u32>());
-        let practice = (rubric.practice - rubric.caution * cautions).max(0.0);
+        let practice = (rubric.practice
+            - rubric.caution * cautions
+            - if self.unchecked { rubric.unchecked } else { 0.0 })
+        .max(0.0);
         let wrong_marks = f64::from(self.wrong_marks);
         let belief = (rubric.belief - rubric.wrong_mark * wrong_marks).max(0.0);
         let caps = [
@@ -156,6 +161,7 @@ mod tests {
             minutes: 30.0 * chance.unit(),
             par_minutes: 1.0 + 20.0 * chance.unit(),
             wrong_marks: (chance.unit() * 4.0) as u32,
+            unchecked: chance.unit() < 0.2,
         }
     }
 
@@ -168,6 +174,7 @@ mod tests {
             minutes: 12.0,
             par_minutes: 12.0,
             wrong_marks: 0,
+            unchecked: false,
         };
         assert_eq!(best.marked(rubric).total, 100.0);
         assert_eq!(rubric.explained().len(), 6);

@@ -55,7 +55,8 @@ impl Reckoner {
     }
 
     /// Takes in one step: what was known before it, what it was worth, whether it was the
-    /// one that would have been offered, and whether that had been asked for.
+    /// one that would have been offered, and whether that had been asked for. Gives its record and
+    /// the step that should have been done instead.
     pub(super) fn step(
         &mut self,
         circuit: &Circuit,
@@ -63,7 +64,8 @@ impl Reckoner {
         entry: &Entry,
         worth: &Prospect,
         (offered, advised): (bool, bool),
-    ) {
+    ) -> (StepRecord, Option<Prospect>) {
+        let mut instead = None;
         let step = entry.observation.step;
         let exchanged = if let Step::Act(Act::Replace(part)) = step {
             // Whoever changes the failed part a second time changes a good one.
@@ -107,7 +109,8 @@ impl Reckoner {
             record.implied = minutes > 0.0;
             record.lost_minutes = (minutes, minutes);
         } else {
-            let (lost, untested) = self.lost(circuit, before, entry);
+            let (lost, untested, better) = self.lost(circuit, before, entry);
+            instead = better;
             record.lost_minutes = lost.unwrap_or((0.0, minutes));
             record.untested = untested && exchanged.is_some();
             if offered {
@@ -117,6 +120,7 @@ impl Reckoner {
             }
         }
         self.steps.push(record);
+        (record, instead)
     }
 
     /// Expected minutes that a step costs more than the best one, where it is among the
@@ -126,24 +130,28 @@ impl Reckoner {
         circuit: &Circuit,
         before: &Belief,
         entry: &Entry,
-    ) -> (Option<(f64, f64)>, bool) {
+    ) -> (Option<(f64, f64)>, bool, Option<Prospect>) {
         let (advisor, place) = (&self.advisor, &entry.before);
         let found = advisor.find(before, circuit, place);
         let position = advisor.position(before, circuit, place, found.as_ref());
         let isolation = advisor.isolation();
-        let Ok((problem, which)) = isolation.problem(&position) else { return (None, false) };
+        let Ok((problem, which)) = isolation.problem(&position) else { return (None, false, None) };
         let trials = isolation.trials();
         let untested =
             which.iter().any(|test| !matches!(trials[*test as usize].trying, Trying::Exchange(_)));
         let trial = isolation.trial_of(entry.observation.step, place.station, position.setting);
         let lost = trial.filter(|_| found.is_some()).and_then(|(trial, more)| {
             let test = which.iter().position(|test| *test == trial)?;
-            let (least, most) = planning::regret(&problem, test as u32, STEP_WORK).ok()?;
+            let regret = planning::regret(&problem, test as u32, STEP_WORK).ok()?;
             // What is proved about the likeliest candidates alone is no proof.
-            let least = if isolation.is_whole() { least } else { 0.0 };
-            Some((least + more, most + more))
+            let least = if isolation.is_whole() { regret.least } else { 0.0 };
+            Some(((least + more, regret.most + more), regret.instead))
         });
-        (lost, untested)
+        let (lost, instead) = lost.unzip();
+        let instead = instead.flatten().zip(found).and_then(|(test, found)| {
+            advisor.prospect(which[test as usize], before, circuit, (place, &found))
+        });
+        (lost, untested, instead)
     }
 
     /// The record and par, once everything has been taken in; `belief` is what was known
@@ -179,6 +187,7 @@ impl Reckoner {
             minutes: session.minutes() - self.mending_minutes,
             par_minutes: par.minutes.max(par.own_minutes),
             wrong_marks: wrong_marks as u32,
+            unchecked: ending_is_right(ending) && is_unchecked(session),
         };
         (record, par)
     }
@@ -202,4 +211,30 @@ impl Reckoner {
             own_minutes: walked.map_or(plan.upper, |walk| walk.minutes),
         }
     }
+}
+
+fn ending_is_right(ending: Ending) -> bool {
+    match ending {
+        Ending::Unproven | Ending::Proven => true,
+        Ending::NoCall | Ending::Wrong => false,
+    }
+}
+
+/// Whether the called part was exchanged and nobody looked afterwards at a place where
+/// something was not as usual when the crew wrote it up.
+fn is_unchecked(session: &Session) -> bool {
+    let circuit = session.circuit();
+    let Some(call) = session.call() else { return false };
+    let failed: Vec<PartId> = call.cause.failed_parts(circuit).collect();
+    let exchanged = session.log().iter().rposition(|entry| {
+        matches!(entry.observation.step, Step::Act(Act::Replace(part)) if failed.contains(&part))
+    });
+    let Some(exchanged) = exchanged else { return false };
+    let symptoms = &session.write_up().symptoms;
+    let seen = session.log()[exchanged..].iter().any(|entry| match entry.observation.step {
+        Step::Probe(_) => false,
+        Step::Go(there) => symptoms.contains(&there),
+        Step::LookAround | Step::Act(_) => symptoms.contains(&entry.observation.station),
+    });
+    !symptoms.is_empty() && !seen
 }

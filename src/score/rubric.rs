@@ -31,6 +31,8 @@ pub struct Rubric {
     pub good_part: f64,
     /// Points for each caution gone against.
     pub caution: f64,
+    /// Points for a part exchanged and called without a look whether that has helped.
+    pub unchecked: f64,
     /// Points for each mark that is contradicted.
     pub wrong_mark: f64,
     /// The most that a wrong call can get.
@@ -98,9 +100,12 @@ impl Rubric {
             format!(
                 "Practice, {} points. Each caution gone against takes {}: ohms on a live \
                  circuit, a second reset, a second spare into a short, a fuse or a part fitted \
-                 live.",
+                 live. Whoever exchanges the part that they then call and does not look again \
+                 where the write-up says that something was wrong loses {}: after a repair comes a \
+                 function check.",
                 p(self.practice),
-                p(self.caution)
+                p(self.caution),
+                p(self.unchecked)
             ),
             format!(
                 "Belief, {} points. Each mark on the suspects board that contradicts what was \

@@ -12,7 +12,7 @@ use super::sheet::{Line, Text, capital, draw_lines};
 use super::text::{fit, put, put_right, rule, wrap};
 use super::theme::Theme;
 use crate::drill::Session;
-use crate::score::{Debrief, Row};
+use crate::score::{Debrief, Provable, Row};
 use crate::units::{counted, minutes};
 
 /// The parts of a debrief.
@@ -105,6 +105,17 @@ impl Debriefing {
                 for (fault, probability) in &debrief.left {
                     let percent = format!("{:>5.1} %", 100.0 * probability);
                     text.item(&percent, fault);
+                    if let Some(still) = debrief.still.iter().find(|still| still.fault == *fault) {
+                        text.paragraph(&format!("{}.", capital(&still.told)), theme.quiet());
+                    }
+                }
+                for told in debrief
+                    .against
+                    .iter()
+                    .cloned()
+                    .chain(debrief.provable.iter().map(Provable::told))
+                {
+                    text.paragraph(&format!("{}.", capital(&told)), Style::new());
                 }
                 text.blank();
                 text.heading("EXCLUDED, AND BY WHICH STEP");

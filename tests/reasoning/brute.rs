@@ -134,6 +134,24 @@ impl Suspect {
         }
     }
 
+    /// Everything that one thing after another could be read as along a path, needles with
+    /// any error that is still possible.
+    pub(super) fn reads(&self, path: &[Step], mut station: StationId) -> Vec<(What, Vec<Percept>)> {
+        let mut rig = self.rig.clone();
+        let mut read = Vec::new();
+        for step in path {
+            let Ok(seen) = rig.perform(*step, station, &mut Vec::new()) else { return read };
+            for sight in seen {
+                let all = self.could(sight).into_iter().map(|(percept, _)| percept).collect();
+                read.push((sight.what, all));
+            }
+            if let Step::Go(there) = step {
+                station = *there;
+            }
+        }
+        read
+    }
+
     /// What it shows along a path, with probabilities. `None` where needles make too many
     /// ways to count them all.
     pub(super) fn shows(
@@ -253,6 +271,13 @@ impl Suspects {
         self.observations += 1;
         let still = self.all.par_iter_mut().filter(|s| s.out.is_none());
         still.for_each(|suspect| suspect.observe(at, observation));
+    }
+
+    /// Takes everyone through a step that nobody looks at.
+    pub(super) fn undergo(&mut self, step: Step, station: StationId) {
+        for suspect in self.all.iter_mut().filter(|s| s.out.is_none()) {
+            let _ = suspect.rig.perform(step, station, &mut Vec::new());
+        }
     }
 
     /// Those who may still be it.

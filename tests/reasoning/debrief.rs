@@ -10,11 +10,10 @@ use halfsplit::drill::{Action, Advice, Entry, Outcome, PROVEN, Session};
 use halfsplit::network::PartState;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch, Whereabouts};
 use halfsplit::score::{self, Debrief, Row};
-use halfsplit::units;
 use halfsplit::units::{minutes, significant};
 
 use super::brute::Suspects;
-use super::play::{any_fault, any_step, shipped};
+use super::play::{any_fault, any_step, one, shipped};
 
 const DRILLS: u64 = 44;
 /// Steps of a drill, and of one in which the crew saw next to nothing: much is left
@@ -32,12 +31,19 @@ fn play(circuit: &Arc<Circuit>, number: u64) -> Session {
     let mut session = Session::planted(Arc::clone(circuit), fault, number).expect("it settles");
     // Once it is known, little is left to say.
     let mut known = 0;
+    let called = |mut session: Session, chance: &mut Chance| {
+        let belief = session.belief().expect("it can be worked out");
+        let left: Vec<_> = belief.alive().map(|c| c.cause.clone()).collect();
+        let fault = one(chance, &left).expect("the hidden fault is left");
+        session.apply(Action::Call(fault));
+        session
+    };
     loop {
         let belief = session.belief().expect("it can be worked out");
         known += usize::from(belief.group_entropy_bits() < NO_BITS);
         let few = if belief.alive().count() > MUCH { FEW_STEPS } else { STEPS };
         if session.log().len() >= few || known >= 2 {
-            return session;
+            return called(session, &mut chance);
         }
         if let Some(Entry { observation, .. }) = session.log().last()
             && let Step::Act(Act::Pull(part)) = observation.step
@@ -52,10 +58,9 @@ fn play(circuit: &Arc<Circuit>, number: u64) -> Session {
         }
         match session.apply(Action::Advise) {
             Outcome::Advised(Advice::Do { prospect, .. }) => {
-                if prospect.walk {
-                    session.apply(Action::Step(Step::Go(prospect.station)));
+                for step in prospect.path() {
+                    session.apply(Action::Step(step));
                 }
-                session.apply(Action::Step(prospect.step));
             }
             _ => {
                 any_step(&mut session, &mut chance);
@@ -158,6 +163,9 @@ type Tally = BTreeMap<&'static str, usize>;
 struct Checked<'a> {
     circuit: &'a Circuit,
     steps: &'a BTreeMap<String, Step>,
+    /// What the write-up left, and what was done before this step.
+    start: &'a Suspects,
+    log: &'a [Entry],
     suspects: &'a Suspects,
     entry: &'a Entry,
     row: &'a Row,
@@ -165,8 +173,108 @@ struct Checked<'a> {
 }
 
 impl Checked<'_> {
+    /// `STEP, B bits for M, SPLIT` against brute force.
+    fn better(&self, words: &str) {
+        let Self { circuit, suspects, entry, name, .. } = self;
+        let (told, split) = words.split_once(", leaving ").unwrap_or_else(|| panic!("{name}"));
+        let (told, worth) = told.rsplit_once(", ").unwrap_or_else(|| panic!("{name}"));
+        let path = path(told, self.steps);
+        let taken = minutes(minutes_of(circuit, &entry.before, &path));
+        let place = &entry.before;
+        if let Some(gain) = suspects.gain(&path, place.station) {
+            let expected = format!("{} bits for {taken}", significant(gain.max(0.0), 2));
+            assert_eq!(worth, expected, "{name}");
+        }
+        self.split(split, &path);
+    }
+
+    /// How many faults each outcome would leave.
+    fn split(&self, split: &str, path: &[Step]) {
+        let mut left: BTreeMap<Vec<_>, usize> = BTreeMap::new();
+        let all = self.suspects.alive().count();
+        for suspect in self.suspects.alive() {
+            let Some(shows) = suspect.shows(path, self.entry.before.station) else { return };
+            for seen in shows.into_keys() {
+                *left.entry(seen).or_default() += 1;
+            }
+        }
+        let counts: std::collections::BTreeSet<usize> = left.into_values().collect();
+        let numbers: Vec<usize> = split
+            .split(|c: char| !c.is_ascii_digit())
+            .filter_map(|digits| digits.parse().ok())
+            .collect();
+        let (named, of) = numbers.split_at(numbers.len() - 1);
+        assert_eq!(of, [all], "{}: {split}", self.name);
+        let named: std::collections::BTreeSet<usize> = named.iter().copied().collect();
+        if split.contains("between") {
+            assert_eq!((named.first(), named.last()), (counts.first(), counts.last()));
+        } else {
+            assert_eq!(named, counts, "{}: {split}", self.name);
+        }
+    }
+
+    /// `N MIN more than ...`: the figure is the planner's, whose bounds are held against
+    /// exhaustive search elsewhere; the step it names is worked out again.
+    fn cost(&self, cost: &str, told: &mut impl FnMut(&'static str)) {
+        let least = minutes(self.row.lost_minutes.0);
+        let rest = cost.strip_prefix(&format!("{least} more than "));
+        match rest.unwrap_or_else(|| panic!("{}: {least}", self.name)) {
+            "the best step" => {}
+            rest => {
+                let better = rest.strip_prefix("this: ");
+                self.better(better.unwrap_or_else(|| panic!("{}", self.name)));
+                told("a better step is named");
+            }
+        }
+        told("provable cost");
+    }
+
+    /// What everyone knew after so many steps, taken through the others unseen.
+    fn after(&self, done: usize) -> Suspects {
+        let mut suspects = self.start.clone();
+        for entry in &self.log[..done] {
+            suspects.observe(&entry.observation);
+        }
+        for entry in &self.log[done..] {
+            suspects.undergo(entry.observation.step, entry.observation.station);
+        }
+        suspects
+    }
+
+    /// `known since step N, where A was B` or `known from the write-up on`.
+    fn known(&self, known: &str, path: &[Step], told: &mut impl FnMut(&'static str)) {
+        let Self { circuit, entry, name, start, log, .. } = self;
+        let place = &entry.before;
+        let apart = |done: usize| self.after(done).told_apart(path, place.station).is_some();
+        let Some(known) = known.strip_prefix("known since step ") else {
+            assert_eq!(known, "known from the write-up on", "{name}");
+            assert!(!apart(0), "{name}");
+            told("known from the write-up");
+            return;
+        };
+        let (step, where_) = known.split_once(", where ").unwrap_or_else(|| panic!("{name}"));
+        let step: usize = step.parse().unwrap_or_else(|_| panic!("{name}"));
+        assert!(!apart(step) && apart(step - 1), "{name}");
+        let mut then = (*start).clone();
+        for entry in &log[..step] {
+            then.observe(&entry.observation);
+        }
+        let fell = then.all.iter().filter_map(|s| s.out.as_ref()).any(|out| {
+            let told = out.what.told(circuit);
+            out.at == start.observations + step - 1
+                && where_ == format!("{told} was {}", out.seen.told(out.what, circuit))
+        });
+        assert!(fell, "{name}");
+        told("known since a step");
+    }
+
     /// The claims of a remark, before what it may add about a call.
     fn remark(&self, remark: &str, tally: &mut Tally) {
+        let (remark, cost) = remark.split_once("; it provably cost ").unwrap_or((remark, ""));
+        if !cost.is_empty() {
+            self.cost(cost, &mut |claim| *tally.entry(claim).or_default() += 1);
+        }
+        let named = cost.contains(" than this: ");
         let Self { circuit, suspects, entry, row, name, .. } = self;
         let left = suspects.alive().count();
         let mut told = |claim: &'static str| *tally.entry(claim).or_default() += 1;
@@ -202,6 +310,9 @@ impl Checked<'_> {
             assert_eq!(follows.is_empty(), !is_it || best.len() == 1, "{name}");
             told("the best available step");
             self.nothing_is_better(best_rate, &mut told);
+        } else if remark == "the best step of the plan for all that was left" {
+            assert_eq!(row.lost_minutes.0, 0.0, "{name}");
+            told("a step of the plan");
         } else if remark == "a look around, free of charge" {
             assert_eq!(step, Step::LookAround, "{name}");
             told("a look around");
@@ -213,32 +324,43 @@ impl Checked<'_> {
             assert!(own_rate >= 0.5 * best_rate && own_rate < 0.95 * best_rate, "{name}");
             told("a fair split");
         } else {
-            let (claim, instead) = remark.split_once("; ").unwrap_or((remark, ""));
-            let (claim, instead) = match claim {
-                "put back" => instead.split_once("; ").unwrap_or((instead, "")),
-                _ => (claim, instead),
+            let put_back = remark.strip_prefix("put back; ");
+            let rest = put_back.unwrap_or(remark);
+            let (claim, instead) = rest.split_once("; ").unwrap_or((rest, ""));
+            let claim = match put_back {
+                Some(_) => claim,
+                None => claim.strip_prefix("could tell nothing: ").unwrap_or(claim),
             };
-            if claim == format!("all {left} remaining faults predict the same")
-                || claim
-                    == format!("could tell nothing: all {left} remaining faults predict the same")
+            if let Some(known) =
+                claim.strip_prefix(&format!("all {left} remaining faults predict the same"))
             {
                 nothing(claim);
-                told(if remark.starts_with("put back") {
-                    "put back"
-                } else {
-                    "could tell nothing"
-                });
+                if let Some(known) = known.strip_prefix(", ") {
+                    self.known(known, &chosen, &mut told);
+                }
+                told(if put_back.is_some() { "put back" } else { "could tell nothing" });
+            } else if claim
+                == format!("among {left} remaining faults it parts only those of one part")
+            {
+                assert!(gain.is_none_or(|gain| gain <= 1e-7), "{name}");
+                assert!(suspects.told_apart(&chosen, place.station).is_some(), "{name}");
+                told("of one part only");
             } else {
-                let worth = format!("worth {} bits", significant(row.expected_bits, 2));
-                assert_eq!(claim, worth, "{name}");
+                let worth = format!("worth {} bits, leaving ", significant(row.expected_bits, 2));
+                let split = claim.strip_prefix(&worth).unwrap_or_else(|| panic!("{name}"));
+                self.split(split, &chosen);
                 assert!(row.expected_bits > NO_BITS && own_rate < 0.5 * best_rate, "{name}");
                 told("worth less than the best");
             }
-            let better = row.best.as_ref().map(|b| {
-                let bits = significant(b.bits, 2);
-                format!("{} would have been worth {bits} bits for {}", b.step, minutes(b.minutes))
-            });
-            assert_eq!(instead, better.unwrap_or_default(), "{name}");
+            match row.best.as_ref().filter(|_| !named) {
+                None => assert_eq!(instead, "", "{name}"),
+                Some(best) => {
+                    let worth = instead
+                        .strip_prefix(&format!("{} would have been worth ", best.step))
+                        .unwrap_or_else(|| panic!("{name}"));
+                    self.better(&format!("{}, {worth}", best.step));
+                }
+            }
         }
     }
 
@@ -328,6 +450,94 @@ fn exclusions(circuit: &Circuit, name: &str, found: &Debrief, suspects: &Suspect
     }
 }
 
+/// What would have told the called fault from those that were left, and the proof.
+fn at_the_call(
+    session: &Session,
+    found: &Debrief,
+    (suspects, steps): (&Suspects, &BTreeMap<String, Step>),
+    provable: Option<usize>,
+    tally: &mut Tally,
+) {
+    let circuit = session.circuit();
+    let drill = &found.verdict.called;
+    let of = |code: &str| {
+        suspects.alive().find(|s| s.code == code).unwrap_or_else(|| panic!("{code} is out"))
+    };
+    assert_eq!(found.provable.as_ref().map(|p| p.after_steps), provable, "{drill}");
+    if let Some(told) = &found.provable {
+        let later = &session.log()[told.after_steps..];
+        assert_eq!(told.more_steps, later.len(), "{drill}");
+        let sum: f64 = later.iter().map(|e| e.minutes).sum();
+        assert!((told.more_minutes - sum).abs() < 1e-9, "{drill}");
+        *tally.entry("when it was provable").or_default() += 1;
+    }
+    let called = of(&found.verdict.called);
+    let mut others: Vec<&str> = found.still.iter().map(|s| s.fault.as_str()).collect();
+    let left = suspects.alive().count() - 1;
+    assert!(others.len() == left || others.len() >= 12, "{drill}: {others:?}");
+    others.sort_unstable();
+    others.dedup();
+    assert_eq!(others.len(), found.still.len(), "{drill}");
+    let here = session.place();
+    let parted = |other: &str, path: &[Step]| {
+        let (one, other) = (called.reads(path, here.station), of(other).reads(path, here.station));
+        one.into_iter().zip(other).find(|((_, a), (_, b))| a.iter().all(|p| !b.contains(p)))
+    };
+    for still in &found.still {
+        let name = format!("{drill}: {}: {}", still.fault, still.told);
+        let quickest = still.step.as_ref().map_or(f64::INFINITY, |(_, minutes)| *minutes);
+        if let Some((path, price)) = &still.step {
+            assert!((minutes_of(circuit, here, path) - price).abs() < 1e-9, "{name}");
+            let Some(((what, one), (_, other))) = parted(&still.fault, path) else {
+                panic!("{name}")
+            };
+            let words = |of: &[halfsplit::observation::Percept], front: &str, back: &str| {
+                of.iter().any(|p| {
+                    let seen = p.told(what, circuit);
+                    still.told.contains(&format!("{front}{seen}{back}"))
+                })
+            };
+            let front = format!("would tell: {} would be ", what.told(circuit));
+            assert!(words(&other, &front, ", and "), "{name}");
+            assert!(words(&one, ", and ", " with the called fault"), "{name}");
+            *tally.entry("what would part them").or_default() += 1;
+        } else {
+            assert!(
+                still.told.ends_with("no single step tells it from the called fault"),
+                "{name}"
+            );
+            *tally.entry("no step parts them").or_default() += 1;
+        }
+        // Nothing quicker parts them.
+        for step in steps.values().filter(|_| found.still.len() <= 3) {
+            let simple = match step {
+                Step::Probe(probe) => {
+                    probe.black == Touch::Airframe && probe.function != Function::Ohms
+                }
+                Step::Go(there) => *there != here.station,
+                Step::LookAround | Step::Act(_) => false,
+            };
+            let there = here.done_at(circuit, *step);
+            let mut path = Vec::new();
+            if there != here.station && !matches!(step, Step::Go(_)) {
+                path.push(Step::Go(there));
+            }
+            path.push(*step);
+            let quicker = minutes_of(circuit, here, &path) < quickest - 1e-9;
+            if simple && quicker {
+                let parted = parted(&still.fault, &path).is_some();
+                assert!(!parted, "{name}: {}", step.told(circuit));
+            }
+        }
+    }
+    let wrong = !found.verdict.right_part;
+    assert_eq!(found.against.is_some(), wrong, "{drill}");
+    if let Some(against) = &found.against {
+        assert_eq!(*against, format!("nothing that was seen spoke against {drill}"));
+        assert!(others.contains(&found.verdict.planted.as_str()), "{drill}");
+    }
+}
+
 #[test]
 fn every_claim_of_a_debrief_holds_by_brute_force() {
     let circuits: Vec<_> = shipped()
@@ -343,45 +553,42 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
         for observation in &session.write_up().observations {
             suspects.observe(observation);
         }
+        let start = suspects.clone();
         let drill = format!("drill {number}, {} {}", circuit.id, found.verdict.planted);
         assert_eq!(found.start_candidates, suspects.alive().count(), "{drill}");
         assert_eq!(found.rows.len(), session.log().len(), "{drill}");
-        let mut provable = false;
+        let first = suspects.by_group().into_values().fold(0.0, f64::max);
+        let mut provable = (first >= PROVEN).then_some(0);
         for (index, (entry, row)) in session.log().iter().zip(&found.rows).enumerate() {
             let before = suspects.clone();
             suspects.observe(&entry.observation);
             let name = format!("{drill}, step {}, {}: {}", index + 1, row.step, row.remark);
-            // What a step cost over the best is proved by the planner, whose bounds are held
-            // against exhaustive search elsewhere; here the words have to be its figure.
-            let (mut remark, cost) =
-                row.remark.split_once("; it provably cost ").unwrap_or((&row.remark, ""));
             let (least, most) = row.lost_minutes;
             assert!((0.0..=most).contains(&least), "{name}");
-            if !cost.is_empty() {
-                let told = format!("{} more than the best step", units::minutes(least));
-                assert_eq!(cost, told, "{name}");
-                *tally.entry("provable cost").or_default() += 1;
-            }
+            let mut remark = row.remark.as_str();
             let most = suspects.by_group().into_values().fold(0.0, f64::max);
-            if !provable && most >= PROVEN {
-                provable = true;
+            if provable.is_none() && most >= PROVEN {
+                provable = Some(index + 1);
                 let before = remark.strip_suffix("; from here the call was provable");
                 remark = before.unwrap_or_else(|| panic!("{name}: {most}"));
                 *tally.entry("provable").or_default() += 1;
             }
-            assert!(!remark.contains("provable"), "{name}: {most}");
+            assert!(!remark.contains("provable "), "{name}: {most}");
             assert_eq!(row.candidates, suspects.alive().count(), "{name}");
             assert_eq!(row.groups, suspects.by_group().len(), "{name}");
             let gained = before.group_bits() - suspects.group_bits();
             assert!((row.gained_bits - gained).abs() < 1e-9, "{name}: {gained}");
             assert_eq!(row.step, entry.observation.step.told(circuit), "{name}");
             assert_eq!(steps.get(&row.step), Some(&entry.observation.step), "{name}");
-            let checked = Checked { circuit, steps, suspects: &before, entry, row, name };
+            let log = &session.log()[..index];
+            let checked =
+                Checked { circuit, steps, start: &start, log, suspects: &before, entry, row, name };
             checked.remark(remark, &mut tally);
             *tally.entry("rows").or_default() += 1;
         }
         let told = session.write_up().observations.len();
         exclusions(circuit, &drill, &found, &suspects, told);
+        at_the_call(&session, &found, (&suspects, steps), provable, &mut tally);
         assert_eq!(found.left.len(), suspects.alive().count(), "{drill}");
         for suspect in suspects.alive() {
             let (_, p) = found.left.iter().find(|(code, _)| *code == suspect.code).expect("left");
@@ -400,6 +607,11 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
         ("put back", 1),
         ("already known", 10),
         ("provable", 10),
+        ("a better step is named", 3),
+        ("known since a step", 3),
+        ("known from the write-up", 10),
+        ("what would part them", 20),
+        ("when it was provable", 10),
     ] {
         let made = tally.get(claim).copied().unwrap_or(0);
         assert!(made >= least, "`{claim}` was said only {made} times: {tally:?}");

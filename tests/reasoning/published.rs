@@ -163,7 +163,7 @@ fn first_of(problem: &Problem) -> (Option<u32>, [f64; 3]) {
     verify(&done.certificate).expect("the proof holds");
     let first = done.policy.first();
     assert_eq!(advise(problem, work).test, first);
-    (first, [0, 1, 2].map(|test| regret(problem, test, work).expect("it is a test").0))
+    (first, [0, 1, 2].map(|test| regret(problem, test, work).expect("it is a test").least))
 }
 
 /// The two-fault example of the same paper: A=3, B=2, C=2, D=3, E=3, products X=AC, Y=BD
