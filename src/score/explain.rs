@@ -177,9 +177,8 @@ fn still(
     let code = other.cause.code(circuit);
     let found = apart(belief, circuit, session.place(), (called, other));
     let same = called.cause.repair_group(circuit) == other.cause.repair_group(circuit);
-    let mut told =
-        if same { "it is mended with the called part; ".to_owned() } else { String::new() };
-    told += &match &found {
+    let shared = if same { "it is mended with the called part; " } else { "" };
+    let told = match &found {
         None => "no single step tells it from the called fault".to_owned(),
         Some(Apart { path, minutes: price, what, one, other }) => format!(
             "{} ({}) would tell: {} would be {}, and {} with the called fault",
@@ -190,7 +189,11 @@ fn still(
             one.told(*what, circuit)
         ),
     };
-    StillPossible { fault: code, told, step: found.map(|found| (found.path, found.minutes)) }
+    StillPossible {
+        fault: code,
+        told: format!("{shared}{told}"),
+        step: found.map(|found| (found.path, found.minutes)),
+    }
 }
 
 /// What spoke against a wrong call, or that nothing did.
