@@ -18,7 +18,7 @@ pub(super) fn run(arguments: &args::Chart) -> Result<Ended> {
         );
     }
     let drawing = Drawing::of(&circuit);
-    let overlay = Overlay::of_controls(&circuit, &State::at_rest(&circuit));
+    let overlay = Overlay::standing(&State::at_rest(&circuit));
     let text = if arguments.text {
         cells(&drawing, &overlay, arguments.ascii).text()
     } else {

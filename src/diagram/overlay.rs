@@ -1,8 +1,9 @@
 //! What changes on a drawing: how contacts stand, what is live, what a person marked.
 
-use super::shape::{Joint, Shape, When};
-use crate::circuit::{Circuit, PartId};
-use crate::network::State;
+use super::Drawing;
+use super::shape::{Joint, Pin, Shape, Side, When};
+use crate::circuit::{AIRFRAME, NetId, PartId};
+use crate::network::{Network, Settled, State};
 
 /// How a part or a line is fed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -32,7 +33,7 @@ pub enum Mark {
 }
 
 /// What is shown on a drawing besides the circuit.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Overlay {
     /// By part; empty when nothing is told.
     pub parts: Vec<Live>,
@@ -45,16 +46,10 @@ pub struct Overlay {
 }
 
 impl Overlay {
-    /// The controls as they stand in a state, everything else at rest: nothing is told
-    /// that one could not see by looking at the controls.
-    pub fn of_controls(circuit: &Circuit, positions: &State) -> Self {
-        let mut state = State::at_rest(circuit);
-        for (id, part) in circuit.parts_with_ids() {
-            if part.kind.control().is_some() {
-                state.set(id, positions.of(id));
-            }
-        }
-        Self { state: Some(state), marks: vec![None; circuit.parts.len()], ..Self::default() }
+    /// Contacts as they stand in a state, with nothing told of what is live. The state
+    /// shows as much as it knows: one at rest but for what hands moved gives away nothing.
+    pub fn standing(state: &State) -> Self {
+        Self { state: Some(state.clone()), ..Self::default() }
     }
 
     /// Marks a part.
@@ -120,5 +115,81 @@ pub(super) fn together(lives: impl Iterator<Item = Live>) -> Live {
         Some(_) if lives.contains(&Live::Untold) => Live::Untold,
         Some(_) => Live::Partly,
         None => Live::Untold,
+    }
+}
+
+/// Volts to the airframe, alternating and direct together, from which a net counts as
+/// energised: less lights no test lamp.
+const LIVE_VOLTS: f64 = 1.0;
+/// Watts below which nothing counts as flowing: what insulation and voltmeters take.
+const LEAST_WATTS: f64 = 0.05;
+
+impl Overlay {
+    /// What is live in a settled circuit, and which way it is fed. The drawing may be of
+    /// the sound circuit: a fault changes what a part does, not where it is.
+    pub fn of_settled(drawing: &Drawing, network: &Network, settled: &Settled) -> Self {
+        let (state, solution) = (&settled.state, &settled.solution);
+        let watts = network.watts(state, solution);
+        let is_live =
+            |net: NetId| net != AIRFRAME && solution.rms_between(net, AIRFRAME) >= LIVE_VOLTS;
+        let into = |part: PartId, net: NetId| {
+            let at = watts[part.index()].iter().find(|(other, _)| *other == net);
+            at.map_or(0.0, |(_, watts)| *watts)
+        };
+        let parts = (0..state.parts.len()).map(|part| {
+            let part = PartId(part as u32);
+            let pins: Vec<&Pin> = drawing
+                .shapes
+                .iter()
+                .filter(|shape| shape.parts.contains(&part))
+                .flat_map(|shape| &shape.pins)
+                .collect();
+            // A cable's pins carry the nets of all its wires; watts tell which are its own.
+            let on = |side: Side| {
+                let mut nets: Vec<NetId> = pins
+                    .iter()
+                    .filter(|pin| pin.side == side)
+                    .flat_map(|pin| pin.nets.iter().copied())
+                    .filter(|net| watts[part.index()].iter().any(|(other, _)| other == net))
+                    .collect();
+                nets.sort_unstable();
+                nets.dedup();
+                nets
+            };
+            let sum = |nets: &[NetId]| nets.iter().map(|net| into(part, *net)).sum::<f64>();
+            let (left, right) = (on(Side::Left), on(Side::Right));
+            if !left.iter().chain(&right).any(|net| is_live(*net)) {
+                Live::Dead
+            } else if sum(&left) < -LEAST_WATTS && sum(&right) > LEAST_WATTS {
+                Live::Backwards
+            } else {
+                Live::Energised
+            }
+        });
+        let lines = drawing.lines.iter().map(|line| {
+            together(line.nets.iter().map(|net| {
+                if !is_live(*net) {
+                    return Live::Dead;
+                }
+                let mut drivers: Vec<PartId> = drawing
+                    .shapes
+                    .iter()
+                    .filter(|shape| {
+                        shape.pins.iter().any(|p| p.side == Side::Right && p.nets.contains(net))
+                    })
+                    .flat_map(|shape| shape.parts.iter().copied())
+                    .collect();
+                drivers.sort_unstable();
+                drivers.dedup();
+                let given: f64 = drivers.iter().map(|part| -into(*part, *net)).sum();
+                if given < -LEAST_WATTS { Live::Backwards } else { Live::Energised }
+            }))
+        });
+        Self {
+            parts: parts.collect(),
+            lines: lines.collect(),
+            marks: vec![None; state.parts.len()],
+            state: Some(state.clone()),
+        }
     }
 }

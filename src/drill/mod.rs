@@ -6,6 +6,7 @@
 mod advisor;
 pub mod command;
 mod reader;
+mod replay;
 mod session;
 mod view;
 mod write_up;

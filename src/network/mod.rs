@@ -14,6 +14,7 @@ mod base;
 mod dense;
 mod element;
 mod event;
+mod flow;
 mod follow;
 mod island;
 mod machine;

@@ -127,7 +127,8 @@ impl App {
     pub fn is_typing(&self) -> bool {
         match &self.page {
             Page::Drill(drilling) => drilling.typing(),
-            Page::Menu(_) | Page::Debrief(_) => false,
+            Page::Debrief(debriefing) => debriefing.typing(),
+            Page::Menu(_) => false,
         }
     }
 

@@ -49,6 +49,8 @@ pub enum Command {
     Call,
     /// The notebook.
     Notebook,
+    /// The diagram of the system.
+    Diagram,
     /// The wiring list.
     Wiring,
     /// Everything that can be done now.
@@ -95,11 +97,17 @@ const fn spare(key: char, command: Command, word: &'static str, help: &'static s
 }
 
 /// Every letter key of a drill.
-pub(super) static KEYS: [KeyRow; 17] = [
+pub(super) static KEYS: [KeyRow; 18] = [
     row('g', Command::Go, "go", "walk to another station"),
     row('p', Command::Meter, "probe", "measure with the hand meter"),
     row('r', Command::Replace, "replace", "exchange a part for a good one"),
     row('s', Command::Suspects, "suspects", "all parts, with your own marks"),
+    spare(
+        'd',
+        Command::Diagram,
+        "diagram",
+        "the system as a diagram: arrows move it, / finds a part",
+    ),
     spare('w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
     row('a', Command::Advise, "advice", "the best next step; the debrief will mention it"),
     row('c', Command::Call, "call", "name the fault; this ends the drill"),

@@ -6,6 +6,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::command::Command;
+use super::diagram::{self, Diagram};
 use super::drilling::scrolled;
 use super::frame::{Areas, foot, head, keys, notice};
 use super::sheet::{Line, Text, capital, draw_lines};
@@ -36,12 +37,21 @@ pub(super) struct Debriefing {
     part: usize,
     at: usize,
     scroll: usize,
+    /// The diagram, while it is open.
+    diagram: Option<Box<Diagram>>,
+    /// Why there is none.
+    remark: Option<String>,
 }
 
 impl Debriefing {
     /// A debrief still to be worked out.
     pub(super) fn new(session: Session) -> Self {
-        Self { session, debrief: None, part: 0, at: 0, scroll: 0 }
+        Self { session, debrief: None, part: 0, at: 0, scroll: 0, diagram: None, remark: None }
+    }
+
+    /// Whether letters are letters of something being looked for.
+    pub(super) fn typing(&self) -> bool {
+        self.diagram.as_ref().is_some_and(|diagram| diagram.is_searching())
     }
 
     /// Takes the debrief.
@@ -54,8 +64,24 @@ impl Debriefing {
         let Some(Ok(debrief)) = &self.debrief else {
             return matches!(command, Command::Quit | Command::Back | Command::Take);
         };
+        self.remark = None;
+        if let Some(diagram) = &mut self.diagram {
+            let stays =
+                command != Command::Quit && diagram.update(command, self.session.circuit(), size);
+            if !stays {
+                self.diagram = None;
+            }
+            return false;
+        }
         match command {
             Command::Quit | Command::Back | Command::Take => return true,
+            Command::Diagram => {
+                match Diagram::of_debrief(&self.session, debrief) {
+                    Ok(diagram) => self.diagram = Some(Box::new(diagram)),
+                    Err(why) => self.remark = Some(format!("No diagram: {why}.")),
+                }
+                return false;
+            }
             Command::Right | Command::Next => self.part = (self.part + 1) % PARTS.len(),
             Command::Left | Command::Previous => {
                 self.part = (self.part + PARTS.len() - 1) % PARTS.len();
@@ -182,6 +208,11 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
         session.seed(),
         minutes(session.minutes())
     );
+    if let Some(shown) = &debriefing.diagram {
+        head(buffer, areas.head, "DIAGRAM", &right, theme);
+        diagram::draw(buffer, areas, shown, theme);
+        return;
+    }
     head(buffer, areas.head, "DEBRIEF", &right, theme);
     let stage = areas.stage;
     let debrief = match &debriefing.debrief {
@@ -210,13 +241,14 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
         x += super::text::width(&text) + 1;
     }
     rule(buffer, stage, y + 1, theme.quiet());
-    foot(buffer, areas.foot, &[], None, theme);
+    let said: Vec<String> = debriefing.remark.iter().cloned().collect();
+    foot(buffer, areas.foot, &said, None, theme);
     if PARTS[debriefing.part].0 == Part::Steps {
         steps(buffer, body, debrief, debriefing.at, theme);
         keys(
             buffer,
             areas.foot,
-            &[("↑↓", "step"), ("←→", "other parts"), ("Enter", "close")],
+            &[("↑↓", "step"), ("←→", "other parts"), ("d", "diagram"), ("Enter", "close")],
             theme,
         );
     } else {
@@ -225,7 +257,7 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
         keys(
             buffer,
             areas.foot,
-            &[("↑↓", "read on"), ("←→", "other parts"), ("Enter", "close")],
+            &[("↑↓", "read on"), ("←→", "other parts"), ("d", "diagram"), ("Enter", "close")],
             theme,
         );
     }

@@ -13,7 +13,7 @@ use super::sheet::{Sheet, draw_lines};
 use super::station::{Attention, plan};
 use super::text::{fit, inside, put, put_centred, put_right, rule, width, wrap};
 use super::theme::Theme;
-use super::{debriefing, hand_meter, list, menu, side, station};
+use super::{debriefing, diagram, hand_meter, list, menu, side, station};
 use crate::drill::view;
 use crate::units::minutes;
 
@@ -202,9 +202,18 @@ fn before(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: The
 }
 
 fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Theme) {
-    let areas = areas(size, true);
     let session = &drilling.session;
     let circuit = session.circuit();
+    if let Some(Overlay::Diagram(shown)) = &drilling.overlay {
+        let areas = areas(size, false);
+        head(buffer, areas.head, "DIAGRAM", &where_and_when(drilling), theme);
+        diagram::draw(buffer, &areas, shown, theme);
+        if drilling.question.is_some() {
+            question(buffer, areas.foot, drilling, theme);
+        }
+        return;
+    }
+    let areas = areas(size, true);
     let title = &circuit.station(session.place().station).title;
     head(buffer, areas.head, title, &where_and_when(drilling), theme);
     if let Some(beside) = areas.side {
@@ -238,6 +247,8 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
             hint("↑↓ letters", "choose");
             hint("Esc", "put it away");
         }
+        // It has the whole screen and was drawn above.
+        Some(Overlay::Diagram(_)) => {}
         None => {
             let view = view(session);
             let plan = plan(&view, circuit, (stage.width, stage.height));

@@ -11,6 +11,7 @@ mod aim;
 mod app;
 mod command;
 mod debriefing;
+mod diagram;
 mod dots;
 mod drilling;
 mod frame;

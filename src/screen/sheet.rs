@@ -178,6 +178,8 @@ fn help(text: &mut Text) {
         ("● / ◉ OUT", "breaker in / popped, its collar showing"),
         ("[━] / [ ]", "fuse in its holder / pulled"),
         ("? / ✓", "your own mark: suspect / cleared"),
+        ("● / ┼", "in the diagram: lines joined / lines that only cross"),
+        ("≡ /2", "in the diagram: airframe, a bundle of two lines"),
     ] {
         text.item(&format!("{sign:>11}"), help);
     }

@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::aim;
 use super::command::Command;
+use super::diagram::Diagram;
 use super::frame;
 use super::hand_meter::{HandMeter, first_point};
 use super::offer::{Deed, Offer, offer, positions};
@@ -31,6 +32,8 @@ pub(super) enum Overlay {
     Picker(Picker),
     /// The hand meter.
     Meter(HandMeter),
+    /// The diagram of the system.
+    Diagram(Box<Diagram>),
 }
 
 /// A question that is asked before something that cannot be taken back.
@@ -100,8 +103,12 @@ impl Drilling {
 
     /// Whether letters are letters of something being looked for.
     pub(super) fn typing(&self) -> bool {
-        self.question.is_none()
-            && matches!(self.overlay, Some(Overlay::Picker(_) | Overlay::Meter(_)))
+        let typed = match &self.overlay {
+            Some(Overlay::Picker(_) | Overlay::Meter(_)) => true,
+            Some(Overlay::Diagram(diagram)) => diagram.is_searching(),
+            Some(Overlay::Sheet(..)) | None => false,
+        };
+        self.question.is_none() && typed
     }
 
     /// What has the focus here.
@@ -149,6 +156,12 @@ impl Drilling {
             Some(Overlay::Picker(picker)) => self.on_picker(picker, command, size),
             Some(Overlay::Meter(meter)) => {
                 self.on_meter(meter, command);
+                Turn::Stay
+            }
+            Some(Overlay::Diagram(mut diagram)) => {
+                if diagram.update(command, self.session.circuit(), size) {
+                    self.overlay = Some(Overlay::Diagram(diagram));
+                }
                 Turn::Stay
             }
             None if self.grip.is_some() => {
@@ -251,6 +264,13 @@ impl Drilling {
             Command::Replace => self.overlay = pick(Picking::Replacement),
             Command::Suspects => self.overlay = pick(Picking::Marks),
             Command::Wiring => self.overlay = pick(Picking::Wiring),
+            Command::Diagram => {
+                let mut diagram = Diagram::of_drill(&self.session);
+                if let Some((_, Item::Part(part))) = focus {
+                    diagram.centre_on(part, size);
+                }
+                self.overlay = Some(Overlay::Diagram(Box::new(diagram)));
+            }
             Command::Call => self.overlay = pick(Picking::CalledPart(None)),
             Command::Acts => self.overlay = pick(Picking::Acts),
             Command::Meter => {

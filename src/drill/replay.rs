@@ -1,0 +1,28 @@
+//! What the aircraft was really like, step by step: for looking back once the call has
+//! been made.
+
+use super::Session;
+use crate::network::SolveError;
+use crate::observation::Rig;
+
+impl Session {
+    /// The aircraft as the failure left it and after every step; nothing while the drill
+    /// still runs, since it would tell the answer.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some state has no solution, which a drill does not reach.
+    pub fn looked_back(&self) -> Result<Vec<Rig>, SolveError> {
+        if self.call().is_none() {
+            return Ok(Vec::new());
+        }
+        let (fault, mode) = self.truth();
+        let mut rig = self.normal().with_failed(fault.part, mode.faulted.clone())?;
+        let mut rigs = vec![rig.clone()];
+        for entry in self.log() {
+            let station = entry.before.station;
+            rig.perform(entry.observation.step, station, &mut Vec::new())?;
+            rigs.push(rig.clone());
+        }
+        Ok(rigs)
+    }
+}
