@@ -1,10 +1,12 @@
 //! The picture of a system: what is drawn connected is what is connected.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use halfsplit::circuit::{AIRFRAME, Circuit, NetId};
-use halfsplit::diagram::{Cell, Class, Drawing, Mark, Overlay, Piece, cells, svg};
-use halfsplit::library;
+use halfsplit::diagram::{Cell, Class, Drawing, Live, Mark, Overlay, Piece, cells, svg};
+use halfsplit::observation::Rig;
+use halfsplit::{faults, library};
 use proptest::prelude::*;
 
 use crate::harness::Bench;
@@ -260,6 +262,29 @@ fn wires_of_one_machine_become_a_bundle() {
     assert_eq!(bundle.nets, [a, c]);
     let cable = circuit.find_part("W1-C").and_then(|part| drawing.find(part)).expect("drawn");
     assert_eq!((cable.name.as_str(), cable.parts.len()), ("W1-{A,C}", 2));
+}
+
+#[test]
+fn a_gyro_that_holds_up_an_open_phase_is_seen_to_feed_backwards() {
+    let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
+    let drawing = Drawing::of(&circuit);
+    let (fault, mode) = faults::parse(&circuit, "F-FLT-C:open").expect("it has this fault");
+    let sound = Rig::normal(Arc::clone(&circuit)).expect("it settles");
+    let live = |rig: &Rig| Overlay::of_settled(&drawing, rig.network(), rig.settled());
+    let line = |overlay: &Overlay, net: &str| {
+        let net = circuit.find_net(net).expect("a net");
+        let at = drawing.lines.iter().position(|line| line.nets[0] == net);
+        overlay.live_of_line(at.expect("it is drawn"))
+    };
+    let before = live(&sound);
+    assert_eq!(line(&before, "FG.C"), Live::Energised);
+    assert_eq!(line(&before, "SS.A"), Live::Dead, "the standby converter stands");
+    let struck = sound.with_failed(fault.part, mode.faulted).expect("it settles");
+    let after = live(&struck);
+    // The fuse no longer feeds it, and the wire from the gyros does.
+    let wire = circuit.find_part("W-FGD-C").expect("it is there");
+    assert_eq!(after.parts[wire.index()], Live::Backwards);
+    assert_eq!(line(&after, "FG.A"), Live::Energised);
 }
 
 /// A bus with many branches of every common kind, some of them joined again.

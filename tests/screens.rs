@@ -191,6 +191,47 @@ fn the_debrief_judges_every_step() {
 }
 
 #[test]
+fn the_diagram_finds_a_part_and_shows_the_marks_and_nothing_live() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter s 'f-flt-c' Enter Esc Esc d / 'f-flt-c' Enter");
+    let text = keep("diagram", &mut app);
+    assert!(text.contains("F-FLT-C 4 A") && text.contains("F-FLT-C: FLT GYRO PRI C"), "{text}");
+    let live = ['━', '┃', '╋', '◄', '╍', '×'];
+    let window: String = text.lines().take(20).collect();
+    let told = window.replace("[━]", "").replace("(━)", "");
+    assert!(!told.contains(live), "{text}");
+    assert!(text.contains("4 A  ?") || text.contains("4 A ?"), "{text}");
+    press(&mut app, "/ 'f-flx' Enter");
+    let text = picture(&app, SIZES[0]).to_string();
+    assert!(text.contains("No part f-flx"), "{text}");
+    press(&mut app, "Esc");
+    assert!(picture(&app, SIZES[0]).to_string().contains("FLIGHT DECK"));
+}
+
+#[test]
+fn a_control_that_was_moved_is_moved_in_the_diagram() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter / 'master' Space 'off' Enter d / 'master' Enter");
+    let text = picture(&app, SIZES[1]).to_string();
+    assert!(text.contains("MASTER OFF") && text.contains("o╱o"), "{text}");
+}
+
+#[test]
+fn the_debrief_shows_what_was_live_after_each_step() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter g 'fuse' Enter Enter / 'pull' Space 'f-flt-c' Enter");
+    press(&mut app, "c 'f-flt-c' Enter Enter Enter d");
+    let text = keep("diagram_debrief", &mut app);
+    assert!(text.contains("As the crew left it.") && text.contains('━'), "{text}");
+    press(&mut app, "Right Right");
+    let text = picture(&app, SIZES[1]).to_string();
+    assert!(text.contains("After step 2 of 2: pull F-FLT-C"), "{text}");
+    assert!(text.contains("[ ]"), "the fuse is out of its holder: {text}");
+    press(&mut app, "Esc");
+    assert!(picture(&app, SIZES[0]).to_string().contains("Isolated and proven"));
+}
+
+#[test]
 fn advice_is_done_by_one_key_with_the_cautions_first() {
     let mut app = drill(flagship(), "K-SG:stuck-released");
     press(&mut app, "Enter");
@@ -220,9 +261,9 @@ fn help_tells_every_key_and_sign() {
 }
 
 /// The pages of a drill, one after another.
-const PAGES: [&str; 14] = [
+const PAGES: [&str; 15] = [
     "", "Enter", "Enter", "Esc g", "Esc p", "Esc r", "Esc s", "Esc w", "Esc c", "Esc /", "Esc n",
-    "Esc ?", "Esc !", "Esc q",
+    "Esc ?", "Esc !", "Esc d", "Esc q",
 ];
 
 #[test]
@@ -305,7 +346,7 @@ fn text_from_a_file_cannot_drive_the_terminal() {
     let session = Session::planted(circuit, fault, 7).expect("it can be solved");
     let mut app = App::new(Start::Drill(Box::new(session)), SIZES[0], Theme::new(true));
     let visit = ["Esc Esc g 'bay' Enter", "Enter p Enter", "Esc a", "Esc c Enter Enter Enter"];
-    for keys in PAGES[..13].iter().chain(&visit) {
+    for keys in PAGES[..14].iter().chain(&visit) {
         press(&mut app, keys);
         for size in SIZES {
             for cell in buffer(&app, size).content() {

@@ -124,8 +124,7 @@ fn level(sheet: &mut Sheet, column: usize, nets: &[Net]) {
 
 /// Lines up single items exactly where there is room between their neighbours.
 fn snap(sheet: &mut Sheet, column: usize, nets: &[Net]) {
-    for at in 0..sheet.columns[column].len() {
-        let wishes = std::mem::take(&mut wishes(sheet, column, nets)[at]);
+    for (at, wishes) in wishes(sheet, column, nets).into_iter().enumerate() {
         let items = &sheet.columns[column];
         let item = items[at];
         let low = at.checked_sub(1).map_or(i32::MIN / 2, |above| {

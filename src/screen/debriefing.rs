@@ -76,7 +76,7 @@ impl Debriefing {
         match command {
             Command::Quit | Command::Back | Command::Take => return true,
             Command::Diagram => {
-                match Diagram::of_debrief(&self.session, debrief) {
+                match Diagram::of_debrief(&self.session, debrief, size) {
                     Ok(diagram) => self.diagram = Some(Box::new(diagram)),
                     Err(why) => self.remark = Some(format!("No diagram: {why}.")),
                 }

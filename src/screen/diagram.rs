@@ -73,8 +73,13 @@ impl Diagram {
         Self::new(drawing, vec![Frame { told, grid }])
     }
 
-    /// What was really live, step by step, and what was excluded; in words, why not.
-    pub(super) fn of_debrief(session: &Session, debrief: &Debrief) -> Result<Self, String> {
+    /// What was really live, step by step, and what was excluded, opened at the part that
+    /// had failed; in words, why not.
+    pub(super) fn of_debrief(
+        session: &Session,
+        debrief: &Debrief,
+        size: (u16, u16),
+    ) -> Result<Self, String> {
         let circuit = session.circuit();
         let drawing = Drawing::of(circuit);
         let rigs = session.looked_back().map_err(|error| error.to_string())?;
@@ -94,7 +99,12 @@ impl Diagram {
         if frames.is_empty() {
             return Err("no call was made".to_owned());
         }
-        Ok(Self::new(drawing, frames))
+        let mut diagram = Self::new(drawing, frames);
+        let failed = debrief.verdict.planted.rsplit_once(':');
+        if let Some(part) = failed.and_then(|(id, _)| circuit.find_part(id)) {
+            diagram.centre_on(part, size);
+        }
+        Ok(diagram)
     }
 
     /// Whether letters are letters of a part that is looked for.
@@ -161,7 +171,8 @@ impl Diagram {
             Command::Take => match look_for(circuit, &typed) {
                 Some(part) if self.centre_on(part, size) => {
                     let part = circuit.part(part);
-                    self.remark = Some(format!("{}: {}", part.id, part.label));
+                    let station = &circuit.station(part.station).title;
+                    self.remark = Some(format!("{}: {}, {station}", part.id, part.label));
                 }
                 Some(_) | None => {
                     let known = circuit.parts.iter().map(|part| part.id.as_str());
