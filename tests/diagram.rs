@@ -285,6 +285,7 @@ fn a_gyro_that_holds_up_an_open_phase_is_seen_to_feed_backwards() {
     let wire = circuit.find_part("W-FGD-C").expect("it is there");
     assert_eq!(after.parts[wire.index()], Live::Backwards);
     assert_eq!(line(&after, "FG.A"), Live::Energised);
+    assert_eq!(line(&after, "FG.C"), Live::Backwards);
 }
 
 /// A bus with many branches of every common kind, some of them joined again.

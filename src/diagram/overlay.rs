@@ -171,18 +171,25 @@ impl Overlay {
                 if !is_live(*net) {
                     return Live::Dead;
                 }
-                let mut drivers: Vec<PartId> = drawing
-                    .shapes
-                    .iter()
-                    .filter(|shape| {
-                        shape.pins.iter().any(|p| p.side == Side::Right && p.nets.contains(net))
-                    })
-                    .flat_map(|shape| shape.parts.iter().copied())
-                    .collect();
-                drivers.sort_unstable();
-                drivers.dedup();
-                let given: f64 = drivers.iter().map(|part| -into(*part, *net)).sum();
-                if given < -LEAST_WATTS { Live::Backwards } else { Live::Energised }
+                // What the parts drawn as its feeders give it, and what those drawn as
+                // fed by it do.
+                let given = |side: Side| {
+                    let shapes = drawing.shapes.iter().filter(|shape| {
+                        shape.pins.iter().any(|pin| pin.side == side && pin.nets.contains(net))
+                    });
+                    let mut parts: Vec<PartId> =
+                        shapes.flat_map(|shape| shape.parts.iter().copied()).collect();
+                    parts.sort_unstable();
+                    parts.dedup();
+                    parts.into_iter().map(|part| -into(part, *net)).collect::<Vec<f64>>()
+                };
+                let from_feeders: f64 = given(Side::Right).iter().sum();
+                let from_fed = given(Side::Left).into_iter().fold(0.0, f64::max);
+                if from_feeders < LEAST_WATTS && from_fed > LEAST_WATTS {
+                    Live::Backwards
+                } else {
+                    Live::Energised
+                }
             }))
         });
         Self {

@@ -2,6 +2,7 @@
 //! been made.
 
 use super::Session;
+use crate::faults::{Causes, Scope};
 use crate::network::SolveError;
 use crate::observation::Rig;
 
@@ -15,8 +16,10 @@ impl Session {
         if self.call().is_none() {
             return Ok(Vec::new());
         }
-        let (fault, mode) = self.truth();
-        let mut rig = self.normal().with_failed(fault.part, mode.faulted.clone())?;
+        let (circuit, cause) = (self.circuit(), self.truth());
+        let causes = Causes::within(circuit, Scope::of(circuit, cause));
+        let at = causes.position(cause).expect("what a drill hides is of its circuit");
+        let mut rig = self.normal().with_cause(&causes.failures(at), &causes.left(at))?;
         let mut rigs = vec![rig.clone()];
         for entry in self.log() {
             let station = entry.before.station;

@@ -100,8 +100,7 @@ impl Diagram {
             return Err("no call was made".to_owned());
         }
         let mut diagram = Self::new(drawing, frames);
-        let failed = debrief.verdict.planted.rsplit_once(':');
-        if let Some(part) = failed.and_then(|(id, _)| circuit.find_part(id)) {
+        if let Some(part) = parts_of(circuit, &debrief.verdict.planted).first().copied() {
             diagram.centre_on(part, size);
         }
         Ok(diagram)
@@ -208,28 +207,29 @@ fn look_for(circuit: &Circuit, typed: &str) -> Option<PartId> {
         .or_else(|| find(&|id| id.contains(&typed)))
 }
 
-/// The parts none of whose faults is possible after so many steps.
+/// The parts that a cause names, as `PART:MODE` or several of these.
+fn parts_of(circuit: &Circuit, cause: &str) -> Vec<PartId> {
+    let ids = cause.split('+').filter_map(|fault| fault.rsplit_once(':'));
+    ids.filter_map(|(id, _)| circuit.find_part(id.trim())).collect()
+}
+
+/// The parts of which nothing is possible any more after so many steps.
 fn excluded(circuit: &Circuit, debrief: &Debrief, steps: usize) -> Vec<PartId> {
-    let part_of = |fault: &str| fault.rsplit_once(':').and_then(|(id, _)| circuit.find_part(id));
     let count = circuit.parts.len();
     let (mut out, mut open) = (vec![false; count], vec![false; count]);
     for line in &debrief.exclusions {
-        let Some(part) = part_of(&line.fault) else { continue };
         // The write-up comes before the first step.
-        if line.row.is_none_or(|row| row < steps) {
-            out[part.index()] = true;
-        } else {
-            open[part.index()] = true;
+        let gone = line.row.is_none_or(|row| row < steps);
+        for part in parts_of(circuit, &line.fault) {
+            let told = if gone { &mut out } else { &mut open };
+            told[part.index()] = true;
         }
     }
-    for part in debrief.left.iter().filter_map(|(fault, _)| part_of(fault)) {
+    for part in debrief.left.iter().flat_map(|(cause, _)| parts_of(circuit, cause)) {
         open[part.index()] = true;
     }
-    circuit
-        .parts_with_ids()
-        .map(|(id, _)| id)
-        .filter(|id| out[id.index()] && !open[id.index()])
-        .collect()
+    let all = circuit.parts_with_ids().map(|(id, _)| id);
+    all.filter(|id| out[id.index()] && !open[id.index()]).collect()
 }
 
 /// Draws the window, what it shows, and the keys.
