@@ -38,7 +38,7 @@ pub struct Outlook {
     /// Expected minutes of the best strategy found, until everything that can be told apart
     /// has been.
     pub minutes: f64,
-    /// No strategy takes fewer.
+    /// No strategy of the table's tests takes fewer; zero where the first step is none of them.
     pub least_minutes: f64,
 }
 
@@ -49,7 +49,9 @@ impl Rests {
             Self::Plan(Outlook { minutes: expected, least_minutes: least }) => format!(
                 "Planned: {} expected from here to a proven call, every station walked to once; {}.",
                 minutes(*expected),
-                if minutes(*expected) == minutes(*least) {
+                if *least == 0.0 {
+                    "it begins outside the table, so no floor is proved".to_owned()
+                } else if minutes(*expected) == minutes(*least) {
                     "proved to be the least there is".to_owned()
                 } else {
                     format!("no strategy takes less than {}", minutes(*least))
@@ -190,8 +192,8 @@ impl Advisor {
         {
             let minutes = self.minutes_after(belief, circuit, (place, &found), &single);
             if minutes < outlook.minutes {
-                let least_minutes = outlook.least_minutes.min(minutes);
-                return Some((single, Outlook { minutes, least_minutes }));
+                // The floor holds for strategies of the table's tests alone.
+                return Some((single, Outlook { minutes, least_minutes: 0.0 }));
             }
         }
         // What the table takes for a difference may be none to these eyes.
