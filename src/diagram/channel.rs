@@ -109,7 +109,9 @@ fn free_row(ends: &[End], split: &[(usize, i32)], net: usize) -> i32 {
             && ends.iter().all(|end| end.row != *row)
             && split.iter().all(|(_, taken)| taken != row)
     };
-    (0..).flat_map(|off| [middle + off, middle - off]).find(free).unwrap_or(middle)
+    // Below everything that ends here there is always one.
+    let last = ends.iter().map(|end| end.row).max().unwrap_or(0) + split.len() as i32 + 1;
+    (0..=last).flat_map(|off| [middle + off, middle - off]).find(free).unwrap_or(last)
 }
 
 fn overlap(a: &Trunk, b: &Trunk) -> bool {

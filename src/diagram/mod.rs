@@ -15,6 +15,8 @@
 //! The diagram knows nothing of drills: whose marks an overlay carries is the caller's
 //! business.
 
+#![allow(clippy::cast_possible_wrap, reason = "a picture has far fewer than 2^31 cells")]
+
 mod bundle;
 mod cells;
 mod channel;

@@ -46,8 +46,7 @@ pub(super) fn place(shapes: &mut [Shape], nets: &[Net], mut sheet: Sheet) -> (Ve
 fn weight(net: &Net, passes: bool) -> f64 {
     match (passes, net.pins.len()) {
         (true, 2) => 8.0,
-        (true, _) => 4.0,
-        (false, 2) => 4.0,
+        (true, _) | (false, 2) => 4.0,
         (false, _) => 1.0,
     }
 }

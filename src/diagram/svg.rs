@@ -138,7 +138,7 @@ fn draw_line(out: &mut String, line: &Line, live: Live) {
         for piece in line.pieces.iter().filter(|p| p.from.row == p.to.row) {
             let ((x0, y), (x1, _)) = (middle(piece.from), middle(piece.to));
             if x1 - x0 >= 3 * WIDE {
-                let x = (x0 + x1) / 2;
+                let x = i32::midpoint(x0, x1);
                 let _ =
                     writeln!(out, "<path class=\"f\" d=\"M{} {}l-9 4.5l9 4.5z\"/>", x + 4, y - 4);
             }

@@ -304,9 +304,10 @@ fn style(class: Class, theme: Theme) -> Style {
     };
     match class {
         Class::Blank => Style::new(),
-        Class::Part(_, Some(Mark::Excluded)) => theme.quiet(),
+        Class::Part(_, Some(Mark::Excluded))
+        | Class::Name(Some(Mark::Excluded))
+        | Class::Text(_) => theme.quiet(),
         Class::Line(of) | Class::Part(of, _) => live(of),
-        Class::Name(Some(Mark::Excluded)) | Class::Text(_) => theme.quiet(),
         Class::Name(_) => theme.strong(),
     }
 }
