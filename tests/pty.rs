@@ -98,6 +98,26 @@ impl Running {
         (status.exit_code(), bytes)
     }
 
+    /// Clicks on the first place on the screen, from below and from the right, where this stands.
+    #[track_caller]
+    fn click(&mut self, text: &str) {
+        let screen = self.screen();
+        let lines = screen.lines().enumerate();
+        let found = lines.filter_map(|(row, line)| Some((row, line.rfind(text)?, line))).last();
+        let (row, at, line) = found.unwrap_or_else(|| panic!("no `{text}` on:\n{screen}"));
+        let column = line[..at].chars().count();
+        // A press and a release of the left button, as xterm reports them (SGR 1006).
+        let (x, y) = (column + 1, row + 1);
+        self.press(&format!("\u{1b}[<0;{x};{y}M\u{1b}[<0;{x};{y}m"));
+    }
+
+    /// Whether the process is stopped (proc(5): state T).
+    fn is_stopped(&self) -> bool {
+        let id = self.child.process_id().expect("it runs");
+        let stat = std::fs::read_to_string(format!("/proc/{id}/stat")).unwrap_or_default();
+        stat.rsplit(')').next().is_some_and(|rest| rest.trim_start().starts_with('T'))
+    }
+
     fn signal(&self, name: &str) {
         let id = self.child.process_id().expect("it runs").to_string();
         let sent = std::process::Command::new("kill").args(["-s", name, &id]).status();
@@ -211,6 +231,109 @@ fn a_stuck_relay_is_found_by_keys() {
 #[test]
 fn a_chafed_wire_is_found_by_keys() {
     won_by_keys("W2-A:chafed");
+}
+
+/// The same with the mouse alone.
+#[test]
+fn a_drill_is_worked_by_mouse() {
+    let fault = "CB2A:trips-early";
+    let mut terminal = Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", fault]);
+    terminal.until(at_write_up);
+    terminal.click("Enter begin");
+    terminal.until(at_station);
+    // A click takes a control into focus and shows its price; a second one throws it.
+    terminal.click("BUS SELECT");
+    terminal.until(|s| s.contains("▸ BUS SELECT (BUSSEL) at AUTO"));
+    terminal.click("BUS SELECT (");
+    terminal.until(|s| keys(s).contains("Esc let go"));
+    terminal.click("Esc let go");
+    terminal.until(at_station);
+    let mut steps = 0;
+    loop {
+        terminal.click("a advice");
+        let advice = terminal.until(at_advice);
+        terminal.click("Enter ");
+        if advice.contains("make this call") {
+            break;
+        }
+        let after = terminal.until(|s| at_station(s) || at_cautions(s));
+        if at_cautions(&after) {
+            terminal.click("Enter read");
+            terminal.until(at_station);
+        }
+        steps += 1;
+        assert!(steps < 25, "no call after {steps} pieces of advice:\n{}", terminal.screen());
+    }
+    terminal.until(|s| keys(s).contains("make the call"));
+    terminal.click("Enter make the call");
+    let debrief = terminal.until(|s| keys(s).contains("Enter close"));
+    assert!(debrief.contains("Isolated and proven"), "{debrief}");
+    terminal.click("Enter close");
+    let (code, bytes) = terminal.end();
+    assert_eq!(code, 0);
+    assert_given_back(&bytes);
+}
+
+#[test]
+fn a_row_of_a_list_and_a_lead_of_the_meter_are_clicked() {
+    let mut terminal =
+        Running::start(&["drill", "bench", "--seed", "7", "--fault", "DS1:bulbs-out"]);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    terminal.until(at_station);
+    terminal.click("p probe");
+    terminal.until(|s| keys(s).contains("Enter measure"));
+    terminal.click("DC volts");
+    terminal.until(|s| s.contains("Next: DC volts"));
+    terminal.click("TB1-4 RET ");
+    terminal.until(|s| s.contains("to TB1-4 (black)"));
+    terminal.click("Enter measure");
+    terminal.until(|s| s.contains("DC volts TB1-1 to TB1-4"));
+    terminal.press("\u{1b}");
+    terminal.until(at_station);
+    terminal.click("c call");
+    terminal.until(|s| s.contains("WHICH PART HAS FAILED"));
+    terminal.click("DS1 ");
+    terminal.click("DS1 ");
+    terminal.until(|s| s.contains("HOW HAS DS1 FAILED"));
+    terminal.press("\u{3}");
+    terminal.end();
+}
+
+/// Ctrl-Z gives the terminal to the shell; `fg` brings the drill back as it was.
+#[test]
+fn a_drill_is_suspended_and_goes_on() {
+    for by_key in [true, false] {
+        let mut terminal =
+            Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+        terminal.until(at_write_up);
+        terminal.press("\r");
+        terminal.until(at_station);
+        terminal.press("n");
+        let before = terminal.until(|s| keys(s).contains("Esc back"));
+        if by_key {
+            terminal.press("\u{1a}");
+        } else {
+            terminal.signal("TSTP");
+        }
+        let start = Instant::now();
+        while !terminal.is_stopped() {
+            assert!(start.elapsed() < PATIENCE, "it does not stop");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        let bytes = terminal.output.lock().expect("nobody panics with it").0.clone();
+        assert_given_back(&bytes);
+        assert_eq!(settings(&*terminal.master), terminal.settings, "the shell's settings");
+        terminal.signal("CONT");
+        let after = terminal.until(|s| keys(s).contains("Esc back"));
+        assert_eq!(after, before);
+        terminal.press("\u{1b}");
+        terminal.until(at_station);
+        terminal.press("\u{3}");
+        let (code, bytes) = terminal.end();
+        assert_eq!(code, 0);
+        assert_given_back(&bytes);
+    }
 }
 
 #[test]

@@ -1,11 +1,14 @@
 //! The whole of what the screen shows, and the one way in which it changes.
 
+use ratatui::layout::Position;
+
 use crate::drill::Session;
 use crate::score;
 
 use super::command::Command;
 use super::debriefing::Debriefing;
 use super::drilling::{Drilling, Turn};
+use super::mouse::{self, Target, WHEEL_ROWS};
 use super::theme::Theme;
 
 /// A system that can be drilled.
@@ -137,7 +140,36 @@ impl App {
         match command {
             Command::Abort => self.over = true,
             Command::Resize(columns, rows) => self.size = (columns, rows),
+            Command::Click(column, row) => self.click(Position::new(column, row)),
+            Command::WheelUp | Command::WheelDown => self.wheel(command == Command::WheelDown),
             _ => self.on_page(command),
+        }
+    }
+
+    /// A first click on a thing takes it into focus, another one does what Enter does.
+    fn click(&mut self, at: Position) {
+        match (mouse::target(self, self.size, at), &mut self.page) {
+            (Some(Target::Key(command)), _) => self.on_page(command),
+            (Some(Target::Row(row)), Page::Menu(now)) if *now != row => *now = row,
+            (Some(Target::Row(_)), Page::Menu(_)) => self.on_page(Command::Take),
+            (Some(target), Page::Drill(drilling)) => {
+                if drilling.aim(target, self.size) {
+                    self.on_page(Command::Take);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// The wheel moves a text or a list by some rows, and turns what is in the hand.
+    fn wheel(&mut self, down: bool) {
+        let notches = match &self.page {
+            Page::Drill(drilling) if drilling.scrolls() => WHEEL_ROWS,
+            Page::Debrief(_) => WHEEL_ROWS,
+            Page::Drill(_) | Page::Menu(_) => 1,
+        };
+        for _ in 0..notches {
+            self.on_page(if down { Command::Down } else { Command::Up });
         }
     }
 

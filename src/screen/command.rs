@@ -1,6 +1,8 @@
 //! What keys mean: one table for dispatch, the line of keys and the help.
 
-use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use crossterm::event::{
+    KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
+};
 
 /// What a key asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,6 +71,12 @@ pub enum Command {
     Quit,
     /// Leave at once.
     Abort,
+    /// A click on a cell: column, row.
+    Click(u16, u16),
+    /// A notch of the wheel, upwards.
+    WheelUp,
+    /// A notch of the wheel, downwards.
+    WheelDown,
     /// The terminal has another size: columns, rows.
     Resize(u16, u16),
 }
@@ -126,6 +134,16 @@ pub(super) static KEYS: [KeyRow; 18] = [
 /// The name of a key for a person.
 pub(super) fn key_name(key: char) -> String {
     if key == ' ' { "space".to_owned() } else { key.to_string() }
+}
+
+/// What the mouse means: the left button and the wheel, and nothing else.
+pub(super) fn command_for_mouse(event: MouseEvent) -> Option<Command> {
+    match event.kind {
+        MouseEventKind::Down(MouseButton::Left) => Some(Command::Click(event.column, event.row)),
+        MouseEventKind::ScrollUp => Some(Command::WheelUp),
+        MouseEventKind::ScrollDown => Some(Command::WheelDown),
+        _ => None,
+    }
 }
 
 /// What a key means; while something is being typed, letters are letters.

@@ -68,8 +68,12 @@ pub(super) fn sheet_columns(stage: Rect) -> u16 {
 
 /// Draws everything.
 pub fn draw(app: &App, frame: &mut Frame) {
-    let area = frame.area();
-    let buffer = frame.buffer_mut();
+    draw_on(app, frame.buffer_mut());
+}
+
+/// Draws everything on a sheet of the size of the screen.
+pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
+    let area = buffer.area;
     if area.width < LEAST.0 || area.height < LEAST.1 {
         let text = format!(
             "halfsplit needs {}x{}, this is {}x{}",

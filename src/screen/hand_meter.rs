@@ -1,7 +1,7 @@
 //! The hand meter: a function, where its two leads go, and what it last showed.
 
 use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
+use ratatui::layout::{Position, Rect};
 
 use super::text::{fit, put, rule};
 use super::theme::Theme;
@@ -48,6 +48,27 @@ impl HandMeter {
             _ => self.probe.black = moved(&touches, self.probe.black, rows),
         }
         self.typed.clear();
+    }
+
+    /// Puts the function or a lead where it was pointed at.
+    pub(super) fn put(&mut self, session: &Session, column: usize, row: usize) {
+        let touches = touches(session);
+        self.column = column;
+        self.typed.clear();
+        match (column, Function::ALL.get(row), touches.get(row)) {
+            (0, Some(function), _) => self.probe.function = *function,
+            (1, _, Some(touch)) => self.probe.red = *touch,
+            (2, _, Some(touch)) => self.probe.black = *touch,
+            _ => {}
+        }
+    }
+
+    /// The row in focus of each column.
+    fn rows_in_focus(&self, session: &Session) -> [usize; COLUMNS] {
+        let touches = touches(session);
+        let at = |touch: Touch| touches.iter().position(|t| *t == touch).unwrap_or(0);
+        let function = Function::ALL.iter().position(|f| *f == self.probe.function).unwrap_or(0);
+        [function, at(self.probe.red), at(self.probe.black)]
     }
 
     /// Takes a letter and goes to the first point that has what was typed so far.
@@ -116,6 +137,47 @@ fn told(circuit: &Circuit, touch: Touch) -> String {
     }
 }
 
+/// Rows above the columns, their headings included.
+const ROWS_ABOVE: u16 = 7;
+/// Columns of the screen that the functions take.
+const FUNCTION_COLUMNS: u16 = 14;
+
+/// Where the three columns are on a stage, without their headings.
+fn columns(stage: Rect) -> [Rect; COLUMNS] {
+    let list = Rect {
+        y: stage.y + ROWS_ABOVE,
+        height: stage.height.saturating_sub(ROWS_ABOVE),
+        ..stage
+    };
+    let wide = stage.width.saturating_sub(FUNCTION_COLUMNS) / 2;
+    [
+        Rect { width: FUNCTION_COLUMNS, ..list },
+        Rect { x: list.x + FUNCTION_COLUMNS, width: wide, ..list },
+        Rect { x: list.x + FUNCTION_COLUMNS + wide, width: wide, ..list },
+    ]
+}
+
+/// The first row shown of a column of so many rows on the screen.
+fn first_row(in_focus: usize, rows: u16) -> usize {
+    (in_focus + 1).saturating_sub(usize::from(rows))
+}
+
+/// The column and its row under a cell of the screen.
+pub(super) fn cell_at(
+    stage: Rect,
+    session: &Session,
+    meter: &HandMeter,
+    at: Position,
+) -> Option<(usize, usize)> {
+    let columns = columns(stage);
+    let column = columns.iter().position(|column| column.contains(at))?;
+    let area = columns[column];
+    let from = first_row(meter.rows_in_focus(session)[column], area.height);
+    let row = from + usize::from(at.y - area.y);
+    let count = if column == 0 { Function::ALL.len() } else { touches(session).len() };
+    (row < count).then_some((column, row))
+}
+
 /// Draws the meter.
 pub(super) fn draw(
     buffer: &mut Buffer,
@@ -151,27 +213,15 @@ pub(super) fn draw(
     );
     put(buffer, area, area.x, area.y + 4, &line, ratatui::style::Style::new());
     rule(buffer, area, area.y + 5, theme.quiet());
-    let list = Rect { y: area.y + 6, height: area.height.saturating_sub(6), ..area };
-    let wide = (area.width.saturating_sub(14)) / 2;
-    let touches = touches(session);
-    let names: Vec<String> = touches.iter().map(|t| told(circuit, *t)).collect();
+    let names: Vec<String> = touches(session).iter().map(|t| told(circuit, *t)).collect();
     let functions: Vec<String> = Function::ALL.iter().map(|f| f.name().to_owned()).collect();
-    let at = |touch: Touch| touches.iter().position(|t| *t == touch).unwrap_or(0);
-    let function = Function::ALL.iter().position(|f| *f == meter.probe.function).unwrap_or(0);
-    let columns = [
-        ("FUNCTION", &functions, function, Rect { width: 14, ..list }),
-        ("RED", &names, at(meter.probe.red), Rect { x: list.x + 14, width: wide, ..list }),
-        (
-            "BLACK",
-            &names,
-            at(meter.probe.black),
-            Rect { x: list.x + 14 + wide, width: wide, ..list },
-        ),
-    ];
-    for (index, (heading, names, at, area)) in columns.into_iter().enumerate() {
-        put(buffer, area, area.x + 1, area.y, heading, theme.quiet());
-        let rows = usize::from(area.height.saturating_sub(1));
-        let from = (at + 1).saturating_sub(rows);
+    let headings = [("FUNCTION", &functions), ("RED", &names), ("BLACK", &names)];
+    let in_focus = meter.rows_in_focus(session);
+    for (index, (heading, names)) in headings.into_iter().enumerate() {
+        let (list, at) = (columns(area)[index], in_focus[index]);
+        put(buffer, area, list.x + 1, list.y - 1, heading, theme.quiet());
+        let rows = usize::from(list.height);
+        let from = first_row(at, list.height);
         for (row, (i, name)) in names.iter().enumerate().skip(from).take(rows).enumerate() {
             let here = i == at;
             let style = match (here, index == meter.column) {
@@ -180,8 +230,8 @@ pub(super) fn draw(
                 (false, _) => theme.quiet(),
             };
             let text = format!("{}{name} ", if here { "▸" } else { " " });
-            let text = fit(&text, area.width.saturating_sub(1));
-            put(buffer, area, area.x, area.y + 1 + row as u16, &text, style);
+            let text = fit(&text, list.width.saturating_sub(1));
+            put(buffer, list, list.x, list.y + row as u16, &text, style);
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The first page: the systems one can drill.
 
 use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
+use ratatui::layout::{Position, Rect};
 use ratatui::style::Style;
 
 use super::app::App;
@@ -10,14 +10,22 @@ use super::sheet::TRAINING_ONLY;
 use super::text::{fit, put, wrap};
 use super::theme::Theme;
 
+/// Rows above the first system.
+const ROWS_ABOVE: u16 = 2;
+
+/// The row of the menu under a cell.
+pub(super) fn row_at(app: &App, stage: Rect, at: Position) -> Option<usize> {
+    let row = usize::from(at.y.checked_sub(stage.y + ROWS_ABOVE)?);
+    (row < app.systems.len()).then_some(row)
+}
+
 /// Draws the menu with the row in focus.
 pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, (app, at): (&App, usize), theme: Theme) {
     head(buffer, areas.head, "HALFSPLIT", "find the failed part by reasoning", theme);
     let stage = areas.stage;
     let text = Rect { width: sheet_columns(stage), ..stage };
-    let mut y = stage.y + 1;
-    put(buffer, stage, stage.x, y, "SYSTEMS", theme.quiet());
-    y += 1;
+    let mut y = stage.y + ROWS_ABOVE;
+    put(buffer, stage, stage.x, y - 1, "SYSTEMS", theme.quiet());
     for (index, system) in app.systems.iter().enumerate() {
         let (sign, style) = if index == at { ("▸", theme.focus()) } else { (" ", Style::new()) };
         let line = format!("{sign} {} ", fit(&system.title, text.width.saturating_sub(4)));

@@ -18,6 +18,7 @@ mod frame;
 mod hand_meter;
 mod list;
 mod menu;
+mod mouse;
 mod notebook;
 mod offer;
 mod picker;

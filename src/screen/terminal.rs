@@ -2,17 +2,23 @@
 
 use std::io;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::Duration;
 
-use crossterm::event::{Event, poll, read};
+use crossterm::event::{
+    DisableMouseCapture, EnableMouseCapture, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers,
+    poll, read,
+};
+use crossterm::execute;
+use crossterm::terminal::{EnterAlternateScreen, enable_raw_mode};
+use ratatui::backend::Backend;
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
-use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM};
+use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
 use super::app::{App, Start};
-use super::command::{Command, command_for};
+use super::command::{Command, command_for, command_for_mouse};
 use super::frame::draw;
 use super::theme::Theme;
 
@@ -49,14 +55,20 @@ pub fn run(start: Start) -> io::Result<ExitSummary> {
     // NO_COLOR with any text in it turns colours off (no-color.org).
     let colour = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
     // This puts a panic hook in place which restores the terminal before the message.
+    release_mouse_on_panic();
+    let stop = Arc::new(AtomicBool::new(false));
+    let stopping = signal_hook::flag::register(SIGTSTP, Arc::clone(&stop))?;
     let mut terminal = ratatui::try_init()?;
     let result = (|| {
+        execute!(io::stdout(), EnableMouseCapture)?;
         let size = terminal.size()?;
         let mut app = App::new(start, (size.width, size.height), Theme::new(colour));
-        work(&mut terminal, &mut app, &signal)?;
+        work(&mut terminal, &mut app, &signal, &stop)?;
         Ok(app.right_part())
     })();
-    let shown = terminal.show_cursor();
+    signal_hook::low_level::unregister(stopping);
+    let freed = execute!(io::stdout(), DisableMouseCapture);
+    let shown = freed.and_then(|()| terminal.show_cursor());
     if shown.is_err() {
         // Dropping it would try again and complain on a standard error that is gone too,
         // which is a panic.
@@ -93,6 +105,7 @@ fn work(
     terminal: &mut ratatui::DefaultTerminal,
     app: &mut App,
     signal: &AtomicUsize,
+    stop: &AtomicBool,
 ) -> io::Result<()> {
     while !app.is_over() {
         terminal.draw(|frame| draw(app, frame))?;
@@ -102,6 +115,11 @@ fn work(
             continue;
         }
         loop {
+            if stop.swap(false, Ordering::Relaxed) {
+                suspend(terminal)?;
+                app.update(size_now(terminal)?);
+                terminal.draw(|frame| draw(app, frame))?;
+            }
             if !wait_for_input(Duration::ZERO)? || signal.load(Ordering::Relaxed) != 0 {
                 return Ok(());
             }
@@ -115,7 +133,13 @@ fn work(
             }
         }
         let command = match read()? {
+            // In raw mode the terminal no longer turns this key into its signal.
+            Event::Key(key) if is_suspend(key) => {
+                stop.store(true, Ordering::Relaxed);
+                None
+            }
             Event::Key(key) => command_for(key, app.is_typing()),
+            Event::Mouse(mouse) => command_for_mouse(mouse),
             Event::Resize(columns, rows) => Some(Command::Resize(columns, rows)),
             _ => None,
         };
@@ -124,6 +148,44 @@ fn work(
         }
     }
     Ok(())
+}
+
+/// Whether a key asks for the shell: Ctrl-Z.
+fn is_suspend(key: KeyEvent) -> bool {
+    key.kind != KeyEventKind::Release
+        && key.modifiers.contains(KeyModifiers::CONTROL)
+        && key.code == KeyCode::Char('z')
+}
+
+/// Gives the terminal back, stops, and takes the terminal again when the shell lets the
+/// program go on.
+fn suspend(terminal: &mut ratatui::DefaultTerminal) -> io::Result<()> {
+    execute!(io::stdout(), DisableMouseCapture)?;
+    terminal.show_cursor()?;
+    ratatui::try_restore()?;
+    signal_hook::low_level::emulate_default_handler(SIGTSTP)?;
+    enable_raw_mode()?;
+    execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture)?;
+    // What the last frame left is gone: both sheets are blank, and the next one is drawn whole.
+    // Clearing the terminal by its own means would ask it where its cursor is.
+    terminal.backend_mut().clear()?;
+    terminal.swap_buffers();
+    Ok(())
+}
+
+/// The size of the terminal, as a command.
+fn size_now(terminal: &ratatui::DefaultTerminal) -> io::Result<Command> {
+    let size = terminal.size()?;
+    Ok(Command::Resize(size.width, size.height))
+}
+
+/// The hook that gives the terminal back after a panic knows nothing of the mouse.
+fn release_mouse_on_panic() {
+    let before = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |info| {
+        let _ = execute!(io::stdout(), DisableMouseCapture);
+        before(info);
+    }));
 }
 
 /// Waits until there may be something to read, a signal has come or the time is over;
@@ -153,6 +215,7 @@ fn watch(mut signals: Signals, seen: Arc<AtomicUsize>) {
         if let Some(number) = signals.forever().next() {
             seen.store(usize::try_from(number).unwrap_or(0), Ordering::Relaxed);
             std::thread::sleep(PATIENCE);
+            let _ = execute!(io::stdout(), DisableMouseCapture);
             let _ = ratatui::try_restore();
             std::process::exit(128 + number);
         }

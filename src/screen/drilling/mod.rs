@@ -10,6 +10,7 @@ use super::command::Command;
 use super::diagram::Diagram;
 use super::frame;
 use super::hand_meter::{HandMeter, first_point};
+use super::mouse::Target;
 use super::offer::{Deed, Offer, offer, positions};
 use super::picker::{Picker, Picking};
 use super::sheet::Sheet;
@@ -121,6 +122,41 @@ impl Drilling {
             .filter(|item| items.contains(item))
             .or_else(|| items.iter().copied().find(|item| plan.acts(*item)))
             .or_else(|| items.first().copied())
+    }
+
+    /// Whether a text lies open, which the wheel moves by several rows.
+    pub(super) fn scrolls(&self) -> bool {
+        !self.begun || matches!(self.overlay, Some(Overlay::Sheet(..)))
+    }
+
+    /// Takes what was clicked into focus; tells whether it was there already, so that the
+    /// click is to do what Enter does.
+    pub(super) fn aim(&mut self, target: Target, size: (u16, u16)) -> bool {
+        self.remark = None;
+        match (target, &mut self.overlay) {
+            (Target::Row(row), Some(Overlay::Picker(picker))) => {
+                let there = picker.at == row;
+                picker.at = row;
+                there
+            }
+            (Target::Meter(column, row), Some(Overlay::Meter(meter))) => {
+                meter.put(&self.session, column, row);
+                false
+            }
+            (Target::Item(item), None) => {
+                let stage = frame::areas(size, true).stage;
+                let view = view(&self.session);
+                let plan = plan(&view, self.session.circuit(), (stage.width, stage.height));
+                let there = self.focus(&plan) == Some(item);
+                if !there {
+                    // A hand on another control lets go of it.
+                    self.grip = None;
+                    self.focus.insert(self.session.place().station, item);
+                }
+                there
+            }
+            _ => false,
+        }
     }
 
     /// Focus and grip, for drawing.

@@ -110,7 +110,7 @@ impl Plan {
     }
 
     /// The first row to show so that an item is seen in a window of so many rows.
-    pub(super) fn scroll_to(&self, item: Option<Item>, rows: u16) -> u16 {
+    pub(in super::super) fn scroll_to(&self, item: Option<Item>, rows: u16) -> u16 {
         let most = self.height.saturating_sub(rows);
         let Some(area) = item.and_then(|item| self.area_of(item)) else { return 0 };
         // A row more than needed shows that it goes on.
