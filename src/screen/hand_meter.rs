@@ -144,11 +144,8 @@ const FUNCTION_COLUMNS: u16 = 14;
 
 /// Where the three columns are on a stage, without their headings.
 fn columns(stage: Rect) -> [Rect; COLUMNS] {
-    let list = Rect {
-        y: stage.y + ROWS_ABOVE,
-        height: stage.height.saturating_sub(ROWS_ABOVE),
-        ..stage
-    };
+    let list =
+        Rect { y: stage.y + ROWS_ABOVE, height: stage.height.saturating_sub(ROWS_ABOVE), ..stage };
     let wide = stage.width.saturating_sub(FUNCTION_COLUMNS) / 2;
     [
         Rect { width: FUNCTION_COLUMNS, ..list },
