@@ -306,9 +306,16 @@ fn contact(out: &mut String, shape: &Shape, ((a, b), closed): ((usize, usize), b
         (x, middle(pin.at).1)
     };
     let ((xa, ya), (xb, yb)) = (place(&shape.pins[a]), place(&shape.pins[b]));
+    // The bar stands clear of the names of its pins, which are beside the dots.
+    let inner = |pin: &Pin| {
+        let beside = 10 + 7 * pin.name.chars().count() as i32;
+        let (x, _) = place(pin);
+        if pin.side == Side::Left { x + beside } else { x - beside }
+    };
+    let (from, to) = (inner(&shape.pins[a]), inner(&shape.pins[b]));
     let _ = writeln!(
         out,
-        "<path class=\"l e\" d=\"M{xa} {ya}L{xb} {yb}\"/>\
+        "<path class=\"l e\" d=\"M{from} {ya}L{to} {yb}\"/>\
          <circle class=\"f\" cx=\"{xa}\" cy=\"{ya}\" r=\"3\"/>\
          <circle class=\"f\" cx=\"{xb}\" cy=\"{yb}\" r=\"3\"/>"
     );
