@@ -10,6 +10,7 @@ mod guide;
 mod harness;
 mod kinds;
 mod layers;
+mod looks;
 mod marks;
 mod mods;
 mod ngspice;

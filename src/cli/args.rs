@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand};
 use crate::circuit::Circuit;
 use crate::faults::{Exposure, Scope};
 use crate::library::{self, LoadError};
+use crate::screen::{Colours, Theme, Wishes};
 
 /// Find the failed part of an aircraft electrical system by reasoning.
 ///
@@ -18,9 +19,68 @@ pub struct Arguments {
     /// Plain lines instead of the full screen (also when stdin or stdout is no terminal)
     #[arg(long, global = true)]
     pub plain: bool,
+    /// How things look
+    #[command(flatten)]
+    pub looks: Looks,
     /// What to do
     #[command(subcommand)]
     pub verb: Option<Verb>,
+}
+
+/// How things look; what is not said here is taken from the environment.
+#[derive(Clone, Copy, Debug, Args)]
+#[command(next_help_heading = "Looks")]
+pub struct Looks {
+    /// Colours of the full screen (default: NO_COLOR, COLORTERM and TERM tell)
+    #[arg(
+        long,
+        global = true,
+        value_name = "HOW",
+        default_value = "auto",
+        hide_default_value = true
+    )]
+    pub colours: HowManyColours,
+    /// The terminal's background is light (where COLORFGBG does not say so)
+    #[arg(long, global = true)]
+    pub light: bool,
+    /// ASCII characters alone (also in a locale that is not UTF-8)
+    #[arg(long, global = true)]
+    pub ascii: bool,
+    /// Pointers do not swing (also with HALFSPLIT_STILL set)
+    #[arg(long, global = true)]
+    pub still: bool,
+}
+
+/// How many colours to use.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum HowManyColours {
+    /// As the environment says
+    Auto,
+    /// Bold and reverse alone
+    None,
+    /// The sixteen of every terminal
+    #[value(name = "16")]
+    Sixteen,
+    /// The 256 of xterm
+    #[value(name = "256")]
+    Indexed,
+    /// Any colour
+    Full,
+}
+
+impl Looks {
+    /// The theme for these wishes in this environment.
+    pub fn theme(self) -> Theme {
+        let colours = match self.colours {
+            HowManyColours::Auto => None,
+            HowManyColours::None => Some(Colours::None),
+            HowManyColours::Sixteen => Some(Colours::Sixteen),
+            HowManyColours::Indexed => Some(Colours::Indexed),
+            HowManyColours::Full => Some(Colours::Full),
+        };
+        let wishes = Wishes { colours, light: self.light, ascii: self.ascii, still: self.still };
+        Theme::for_terminal(&wishes, |name| std::env::var(name).ok())
+    }
 }
 
 /// The verbs.
@@ -270,9 +330,6 @@ pub struct Chart {
     /// As characters instead of SVG
     #[arg(long, requires = "diagram")]
     pub text: bool,
-    /// Use plain ASCII characters only
-    #[arg(long, requires = "text")]
-    pub ascii: bool,
     /// Write into this file instead of standard output
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,

@@ -9,7 +9,7 @@ use crate::diagram::{Drawing, Overlay, cells, svg};
 use crate::network::State;
 
 /// Draws and prints, or writes a file.
-pub(super) fn run(arguments: &args::Chart) -> Result<Ended> {
+pub(super) fn run(arguments: &args::Chart, ascii: bool) -> Result<Ended> {
     let circuit = arguments.build.load()?;
     if !arguments.diagram {
         bail!(
@@ -20,7 +20,7 @@ pub(super) fn run(arguments: &args::Chart) -> Result<Ended> {
     let drawing = Drawing::of(&circuit);
     let overlay = Overlay::standing(&State::at_rest(&circuit));
     let text = if arguments.text {
-        cells(&drawing, &overlay, arguments.ascii).text()
+        cells(&drawing, &overlay, ascii).text()
     } else {
         svg(&drawing, &overlay)
     };

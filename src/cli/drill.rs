@@ -15,7 +15,7 @@ use crate::screen::{self, Start, SystemEntry};
 use crate::units::quantity;
 
 /// Works one drill.
-pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
+pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
     let circuit = Arc::new(arguments.build.load()?);
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
     let session = session(circuit, arguments, seed)?;
@@ -24,11 +24,11 @@ pub(super) fn run(arguments: &args::Drill, plain: bool) -> Result<Ended> {
         let prompt = input.is_terminal();
         return plain::work(session, input.lock(), std::io::stdout().lock(), prompt);
     }
-    on_screen(Start::Drill(Box::new(session)))
+    on_screen(Start::Drill(Box::new(session)), looks)
 }
 
 /// Opens the program: the menu, or on plain lines what one can type.
-pub(super) fn menu(plain: bool) -> Result<Ended> {
+pub(super) fn menu(plain: bool, looks: args::Looks) -> Result<Ended> {
     if plain || !on_a_terminal() {
         let mut out = std::io::stdout().lock();
         writeln!(out, "halfsplit: find the failed part by reasoning. Systems:")?;
@@ -47,11 +47,11 @@ pub(super) fn menu(plain: bool) -> Result<Ended> {
         let circuit = library::load(name).map_err(|error| error.to_string())?;
         Session::drawn(Arc::new(circuit), fresh_seed()).map_err(|error| error.to_string())
     };
-    on_screen(Start::Menu { systems, load: Box::new(load) })
+    on_screen(Start::Menu { systems, load: Box::new(load) }, looks)
 }
 
-fn on_screen(start: Start) -> Result<Ended> {
-    let left = screen::run(start)?;
+fn on_screen(start: Start, looks: args::Looks) -> Result<Ended> {
+    let left = screen::run(start, looks.theme())?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
         (None, Some(false)) => Ended::WithFinding,

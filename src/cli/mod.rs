@@ -50,12 +50,12 @@ pub fn run() -> ExitCode {
         }
     };
     let ended = match arguments.verb {
-        None => drill::menu(arguments.plain),
-        Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain),
+        None => drill::menu(arguments.plain, arguments.looks),
+        Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain, arguments.looks),
         Some(Verb::Solve(solve)) => solve::run(&solve),
         Some(Verb::Spice(spice)) => spice::run(&spice),
         Some(Verb::Check(check)) => check::run(&check),
-        Some(Verb::Chart(chart)) => chart::run(&chart),
+        Some(Verb::Chart(chart)) => chart::run(&chart, arguments.looks.ascii),
         Some(Verb::Dictionary(dictionary)) => dictionary::run(&dictionary),
         Some(Verb::Par(par)) => par::run(&par),
         Some(Verb::Rehearse(rehearse)) => rehearse::run(&rehearse),

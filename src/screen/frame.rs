@@ -13,7 +13,7 @@ use super::sheet::{Sheet, draw_lines};
 use super::station::{Attention, plan};
 use super::text::{fit, inside, put, put_centred, put_right, rule, width, wrap};
 use super::theme::Theme;
-use super::{debriefing, diagram, hand_meter, list, menu, side, station};
+use super::{ascii, debriefing, diagram, hand_meter, list, menu, side, station};
 use crate::drill::view;
 use crate::units::minutes;
 
@@ -69,6 +69,9 @@ pub(super) fn sheet_columns(stage: Rect) -> u16 {
 /// Draws everything.
 pub fn draw(app: &App, frame: &mut Frame) {
     draw_on(app, frame.buffer_mut());
+    if app.theme.ascii() {
+        ascii::flatten(frame.buffer_mut());
+    }
 }
 
 /// Draws everything on a sheet of the size of the screen.

@@ -9,6 +9,7 @@
 
 mod aim;
 mod app;
+mod ascii;
 mod command;
 mod debriefing;
 mod diagram;
@@ -34,4 +35,4 @@ pub use command::{Command, command_for};
 pub use frame::draw;
 pub use terminal::{ExitSummary, columns, run};
 pub use text::wrap;
-pub use theme::Theme;
+pub use theme::{Background, Colours, Theme, Wishes};

@@ -175,6 +175,7 @@ fn help(text: &mut Text) {
         ("[▒LAMP▒]", "dim"),
         ("[█LAMP█]", "bright"),
         ("[▚LAMP▞]", "flickering"),
+        ("[▌LAMP▐]", "flashing in the rhythm of its flasher"),
         ("● / ◉ OUT", "breaker in / popped, its collar showing"),
         ("[━] / [ ]", "fuse in its holder / pulled"),
         ("? / ✓", "your own mark: suspect / cleared"),

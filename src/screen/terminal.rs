@@ -47,13 +47,11 @@ pub fn columns() -> Option<u16> {
 ///
 /// # Errors
 /// When the terminal cannot be set up, read or written.
-pub fn run(start: Start) -> io::Result<ExitSummary> {
+pub fn run(start: Start, theme: Theme) -> io::Result<ExitSummary> {
     let signal = Arc::new(AtomicUsize::new(0));
     let signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGQUIT])?;
     let watched = signals.handle();
     watch(signals, Arc::clone(&signal));
-    // NO_COLOR with any text in it turns colours off (no-color.org).
-    let colour = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
     // This puts a panic hook in place which restores the terminal before the message.
     release_mouse_on_panic();
     let stop = Arc::new(AtomicBool::new(false));
@@ -62,7 +60,7 @@ pub fn run(start: Start) -> io::Result<ExitSummary> {
     let result = (|| {
         execute!(io::stdout(), EnableMouseCapture)?;
         let size = terminal.size()?;
-        let mut app = App::new(start, (size.width, size.height), Theme::new(colour));
+        let mut app = App::new(start, (size.width, size.height), theme);
         work(&mut terminal, &mut app, &signal, &stop)?;
         Ok(app.right_part())
     })();

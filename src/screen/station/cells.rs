@@ -40,6 +40,7 @@ fn light_marks(look: Look) -> (&'static str, &'static str) {
         Look::Dim => ("▒", "▒"),
         Look::Glimmer => ("░", "░"),
         Look::Flickering => ("▚", "▞"),
+        Look::Flashing => ("▌", "▐"),
         _ => (" ", " "),
     }
 }

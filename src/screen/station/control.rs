@@ -5,7 +5,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::super::dots::Dots;
+use super::super::dots::{Dots, Stroke};
 use super::super::text::{put, put_right, width, wrap};
 use super::super::theme::Theme;
 use crate::drill::Control;
@@ -199,8 +199,8 @@ fn large_knob(buffer: &mut Buffer, face: Rect, end: (f64, f64), theme: Theme) {
     for step in 0..round {
         let angle = f64::from(step) / f64::from(round) * std::f64::consts::TAU;
         let (x, y) = (middle.0 + radius * libm::cos(angle), middle.1 + radius * libm::sin(angle));
-        dots.set(x, y, theme.quiet());
+        dots.set(x, y, '.', theme.quiet());
     }
-    dots.line(middle, end, theme.strong());
-    dots.show(buffer);
+    dots.line(middle, end, Stroke::Sloped, theme.strong());
+    dots.show(buffer, theme.ascii());
 }

@@ -6,7 +6,7 @@
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
-use super::super::dots::Dots;
+use super::super::dots::{Dots, Stroke};
 use super::super::text::{put, put_centred, width};
 use super::super::theme::Theme;
 use crate::drill::Needle;
@@ -41,17 +41,19 @@ pub(super) fn draw(
     let steps = (radius * 3.0) as u32;
     for step in 0..=steps {
         let (x, y) = at(f64::from(step) / f64::from(steps.max(1)), radius);
-        dots.set(x, y, theme.quiet());
+        dots.set(x, y, '.', theme.quiet());
     }
     for tick in &needle.ticks {
+        let sign = Stroke::Sign(if tick.figure.is_some() { '+' } else { ':' });
         let long = radius * if tick.figure.is_some() { 0.16 } else { 0.07 };
         let marks =
             if tick.figure.is_some() { ratatui::style::Style::new() } else { theme.quiet() };
-        dots.line(at(tick.fraction, radius - long), at(tick.fraction, radius), marks);
+        dots.line(at(tick.fraction, radius - long), at(tick.fraction, radius), sign, marks);
     }
-    dots.line(pivot, at(needle.fraction, radius - 2.0), theme.strong());
-    dots.line((pivot.0 - 1.0, pivot.1), (pivot.0 + 1.0, pivot.1), theme.strong());
-    dots.show(buffer);
+    dots.line(pivot, at(needle.fraction, radius - 2.0), Stroke::Sloped, theme.strong());
+    let hub = ((pivot.0 - 1.0, pivot.1), (pivot.0 + 1.0, pivot.1));
+    dots.line(hub.0, hub.1, Stroke::Sign('o'), theme.strong());
+    dots.show(buffer, theme.ascii());
     let mut taken: Vec<(u16, u16, u16)> = Vec::new();
     for (fraction, figure) in
         needle.ticks.iter().filter_map(|t| t.figure.as_ref().map(|f| (t.fraction, f)))
