@@ -6,6 +6,7 @@
 mod args;
 mod chart;
 mod check;
+mod debrief;
 mod dictionary;
 mod drill;
 mod kinds;

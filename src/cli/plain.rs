@@ -8,14 +8,14 @@ use std::io::{BufRead, Read, Write};
 
 use anyhow::Result;
 
-use super::Ended;
+use super::{Ended, debrief as told};
 use crate::circuit::{Circuit, PartId, StationId};
 use crate::diagnostic::plain;
 use crate::drill::command::{COMMANDS, Request, Topic, line_for, parse, steps_here};
 use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
 use crate::faults;
 use crate::observation::{Percept, Step, What};
-use crate::score::{Debrief, debrief, told_with_walk};
+use crate::score::{debrief, told_with_walk};
 use crate::units::{minutes, significant};
 
 /// What every drill begins with.
@@ -355,87 +355,6 @@ fn steps(out: &mut impl Write, session: &Session) -> Result<()> {
 /// Prints the debrief.
 fn close(out: &mut impl Write, session: &Session) -> Result<Ended> {
     let debrief = debrief(session)?;
-    write_debrief(out, &debrief)?;
+    told::write(out, &debrief)?;
     Ok(if debrief.verdict.right_part { Ended::Well } else { Ended::WithFinding })
-}
-
-fn write_debrief(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
-    let verdict = &debrief.verdict;
-    writeln!(out, "Debrief.")?;
-    writeln!(out, "You called {}. {}", plain(&verdict.called), plain(&verdict.sentence))?;
-    writeln!(out, "The fault was {}: {}.", plain(&verdict.planted), plain(&verdict.planted_text))?;
-    writeln!(
-        out,
-        "{} in all, {} steps; the write-up left {} faults possible.",
-        minutes(debrief.minutes),
-        debrief.rows.len(),
-        debrief.start_candidates
-    )?;
-    writeln!(out, "{}.", debrief.score_told())?;
-    writeln!(out, "Minutes: {}.", debrief.par_told())?;
-    for (index, row) in debrief.rows.iter().enumerate() {
-        writeln!(
-            out,
-            "{}. [{}] {}{}",
-            index + 1,
-            minutes(row.clock),
-            plain(&row.step),
-            if row.advice_taken { " (advised)" } else { "" }
-        )?;
-        writeln!(
-            out,
-            "   expected {} bits, gained {}, {}; {} faults in {} groups left",
-            bits(row.expected_bits),
-            bits(row.gained_bits),
-            minutes(row.minutes),
-            row.candidates,
-            row.groups
-        )?;
-        if let Some(best) = &row.best {
-            writeln!(
-                out,
-                "   best available: {}, {} bits for {}",
-                plain(&best.step),
-                bits(best.bits),
-                minutes(best.minutes)
-            )?;
-        }
-        writeln!(out, "   {}.", plain(&row.remark))?;
-    }
-    for caution in &debrief.cautions {
-        writeln!(out, "Against a caution: {}.", plain(caution))?;
-    }
-    if !debrief.parts_changed_good.is_empty() {
-        writeln!(out, "Changed though good: {}.", plain(&debrief.parts_changed_good.join(", ")))?;
-    }
-    let left: Vec<String> = debrief
-        .left
-        .iter()
-        .take(8)
-        .map(|(fault, p)| format!("{} {} %", plain(fault), significant(100.0 * p, 3)))
-        .collect();
-    writeln!(out, "Still possible at the call: {}.", left.join(", "))?;
-    if let Some(against) = &debrief.against {
-        writeln!(out, "Of the wrong call: {}.", plain(against))?;
-    }
-    for still in &debrief.still {
-        writeln!(out, "  {}: {}", plain(&still.fault), plain(&still.told))?;
-    }
-    if let Some(provable) = &debrief.provable {
-        writeln!(out, "Proof: {}.", provable.told())?;
-    }
-    writeln!(out, "Why the others are out:")?;
-    for line in &debrief.exclusions {
-        let by = line.row.map_or("write-up".to_owned(), |row| format!("step {}", row + 1));
-        writeln!(out, "  {} ({by}): {}", plain(&line.fault), plain(&line.why))?;
-    }
-    writeln!(out, "What happened inside:")?;
-    for line in &debrief.story {
-        writeln!(out, "  {}", plain(line))?;
-    }
-    Ok(())
-}
-
-fn bits(value: f64) -> String {
-    format!("{:.2}", if value.abs() < 0.005 { 0.0 } else { value })
 }

@@ -12,6 +12,6 @@ mod view;
 mod write_up;
 
 pub use advisor::{Advisor, Outlook, Rests};
-pub use session::{Action, Advice, Call, Entry, Mark, Outcome, PROVEN, Session, advise};
+pub use session::{Action, Advice, Call, Entry, Mark, Noted, Outcome, PROVEN, Session, advise};
 pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
 pub use write_up::WriteUp;

@@ -24,6 +24,17 @@ pub enum Mark {
     Cleared,
 }
 
+/// A note on the suspects board when it was made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Noted {
+    /// After how many steps.
+    pub after_steps: usize,
+    /// The part.
+    pub part: PartId,
+    /// The note; `None` where one was wiped.
+    pub mark: Option<Mark>,
+}
+
 /// Everything a trainee can do. State changes only through these.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Action {
@@ -124,6 +135,7 @@ pub struct Session {
     write_up: WriteUp,
     log: Vec<Entry>,
     marks: BTreeMap<PartId, Mark>,
+    noted: Vec<Noted>,
     advice_taken: Vec<usize>,
     failure_events: Vec<Event>,
     /// What has been worked out so far of [`Session::belief`].
@@ -230,6 +242,7 @@ impl Session {
             write_up: WriteUp::default(),
             log: Vec::new(),
             marks: BTreeMap::new(),
+            noted: Vec::new(),
             advice_taken: Vec::new(),
             failure_events,
             knowledge: None,
@@ -278,6 +291,11 @@ impl Session {
     /// The suspects board.
     pub fn marks(&self) -> &BTreeMap<PartId, Mark> {
         &self.marks
+    }
+
+    /// Every note made on the suspects board, in order.
+    pub fn noted(&self) -> &[Noted] {
+        &self.noted
     }
 
     /// Minutes since the start.
@@ -342,6 +360,7 @@ impl Session {
         match action {
             Action::Step(step) => self.step(step),
             Action::Mark { part, mark } => {
+                self.noted.push(Noted { after_steps: self.log.len(), part, mark });
                 match mark {
                     Some(mark) => self.marks.insert(part, mark),
                     None => self.marks.remove(&part),

@@ -36,6 +36,8 @@ pub struct Policy {
 pub struct Walk {
     /// The tests made, with what they showed.
     pub made: Vec<(u32, u16)>,
+    /// Minutes since the start after each of them.
+    pub clock: Vec<f64>,
     /// What it took.
     pub minutes: f64,
     /// What was left.
@@ -57,7 +59,7 @@ impl Policy {
         let table = problem.table();
         let mut open = table.open.clone();
         let mut config = table.start;
-        let mut walk = Walk { made: Vec::new(), minutes: 0.0, left: Vec::new() };
+        let mut walk = Walk { made: Vec::new(), clock: Vec::new(), minutes: 0.0, left: Vec::new() };
         let mut at = 0;
         loop {
             match self.steps.get(at)? {
@@ -82,6 +84,7 @@ impl Policy {
                     }
                     let outcome = shows(*test);
                     walk.made.push((*test, outcome));
+                    walk.clock.push(walk.minutes);
                     let next = then.iter().find(|(shown, _)| *shown == outcome)?.1 as usize;
                     // Steps lead forward only, so every walk ends.
                     if next <= at {

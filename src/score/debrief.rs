@@ -4,7 +4,9 @@
 //! number and remark comes from the same posterior that the advice uses.
 
 use super::explain::{self, Provable, StillPossible};
+use super::habit::{Deed, Finder, Habit};
 use super::mark::{Record, Score};
+use super::path::{self, Known, Path, Points};
 use super::reckon::{Par, Reckoner};
 use super::remark::Remark;
 use super::rubric::Rubric;
@@ -49,6 +51,12 @@ pub struct Debrief {
     pub score: Score,
     /// Expected minutes of the best known strategy.
     pub par: Par,
+    /// What was left after every step, beside the same for that strategy.
+    pub path: Path,
+    /// What could have been known after the write-up and after every step.
+    pub known: Vec<Known>,
+    /// What to work on, worst first; nothing where nothing was wrong.
+    pub habits: Vec<Habit>,
 }
 
 /// How it ended.
@@ -139,7 +147,8 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let mut reckoner = Reckoner::new(&belief, circuit, session);
     let mut rows = Vec::new();
     let start = belief.clone();
-    let mut provable = explain::is_provable(&belief).then_some(0);
+    let mut points = Points::new(&belief);
+    let mut deeds = Vec::new();
     // What is left of the advised steps that are being followed.
     let mut following: Vec<Step> = Vec::new();
     for (index, entry) in session.log().iter().enumerate() {
@@ -159,9 +168,8 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         following.drain(..usize::from(followed));
         let offered = followed || best.as_ref().is_some_and(|best| best.step == step);
         let (record, instead) = reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
-        if provable.is_none() && explain::is_provable(&belief) {
-            provable = Some(index + 1);
-        }
+        let proven_before = explain::is_provable(&before);
+        let now_provable = points.push(&belief, entry.clock);
         let remark = Remark {
             circuit,
             before: &before,
@@ -174,9 +182,11 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
             planned: followed,
         };
         let mut told = remark.told();
-        if provable == Some(index + 1) {
+        if now_provable {
             told.push_str("; from here the call was provable");
         }
+        let worth = chosen.clone();
+        deeds.push(Deed { record, worth, instead, offered, proven_before });
         rows.push(Row {
             lost_minutes: record.lost_minutes,
             advice_taken: advised,
@@ -211,8 +221,25 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .map(|(c, p)| (c.cause.code(circuit), p))
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let (record, par) = reckoner.finish(session, &belief);
+    let (record, par, way) = reckoner.finish(session, &belief);
     let score = record.marked(Rubric::shipped());
+    let known = path::known(session, &belief);
+    let still = session.call().map_or(Vec::new(), |call| explain::others(session, &belief, call));
+    let against = explain::against(session, &belief, from_write_up);
+    let spoken_against = session.call().is_some_and(|call| {
+        belief.candidate(&call.cause).is_some_and(|called| called.excluded.is_some())
+    });
+    let habits = Finder {
+        session,
+        deeds: &deeds,
+        record: &record,
+        known: &known,
+        still: &still,
+        against: against.as_deref(),
+        spoken_against,
+    }
+    .habits();
+    let provable = points.provable;
     Ok(Debrief {
         verdict: verdict(session, &belief),
         start_candidates,
@@ -223,12 +250,15 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         parts_changed_good: changed_good(session),
         exclusions,
         left,
-        still: session.call().map_or(Vec::new(), |call| explain::others(session, &belief, call)),
-        against: explain::against(session, &belief, from_write_up),
+        still,
+        against,
         provable: explain::provable(session, provable),
         record,
         score,
         par,
+        path: Path { own: points.own, par: way.steps, provable, par_provable: way.provable },
+        known,
+        habits,
     })
 }
 

@@ -48,6 +48,8 @@ impl Provable {
 pub struct StillPossible {
     /// The fault, as `PART:MODE`.
     pub fault: String,
+    /// Whether the same repair mends it.
+    pub same_repair: bool,
     /// What would have told it from the called fault, in words.
     pub told: String,
     /// The step behind these words and its minutes, if there is one.
@@ -191,6 +193,7 @@ fn still(
     };
     StillPossible {
         fault: code,
+        same_repair: same,
         told: format!("{shared}{told}"),
         step: found.map(|found| (found.path, found.minutes)),
     }

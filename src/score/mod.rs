@@ -2,13 +2,17 @@
 
 mod debrief;
 mod explain;
+mod habit;
 mod mark;
+mod path;
 mod reckon;
 mod remark;
 mod rubric;
 
 pub use debrief::{BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, told_with_walk};
 pub use explain::{Provable, StillPossible};
+pub use habit::{Habit, HabitKind};
 pub use mark::{Ending, Exchanged, Record, Score, StepRecord};
+pub use path::{Known, ParStep, Path, Point};
 pub use reckon::Par;
 pub use rubric::Rubric;

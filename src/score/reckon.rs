@@ -1,6 +1,7 @@
 //! The record of a drill: what each step cost over the best one, and par.
 
 use super::mark::{Ending, Exchanged, Record, StepRecord};
+use super::path::{ParStep, par_steps};
 use crate::circuit::{Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
 use crate::drill::{Advisor, Entry, Mark, PROVEN, Session};
@@ -22,6 +23,14 @@ pub struct Par {
     pub least_minutes: f64,
     /// What that strategy takes for the fault that was hidden.
     pub own_minutes: f64,
+}
+
+/// What the strategy behind par does about the fault that was hidden.
+#[derive(Debug, Default)]
+pub(super) struct ParWay {
+    pub steps: Vec<ParStep>,
+    /// After how many of them a call is provable.
+    pub provable: Option<usize>,
 }
 
 /// Reckons a drill step by step.
@@ -156,7 +165,7 @@ impl Reckoner {
 
     /// The record and par, once everything has been taken in; `belief` is what was known
     /// at the call.
-    pub(super) fn finish(self, session: &Session, belief: &Belief) -> (Record, Par) {
+    pub(super) fn finish(self, session: &Session, belief: &Belief) -> (Record, Par, ParWay) {
         let circuit = session.circuit();
         let truth = session.truth();
         let ending = match session.call() {
@@ -169,7 +178,7 @@ impl Reckoner {
             }
             Some(_) => Ending::Unproven,
         };
-        let par = self.par(truth);
+        let (par, way) = self.par(circuit, truth);
         let wrong_marks = session
             .marks()
             .iter()
@@ -189,13 +198,13 @@ impl Reckoner {
             wrong_marks: wrong_marks as u32,
             unchecked: ending_is_right(ending) && is_unchecked(session),
         };
-        (record, par)
+        (record, par, way)
     }
 
-    fn par(&self, truth: &Cause) -> Par {
+    fn par(&self, circuit: &Circuit, truth: &Cause) -> (Par, ParWay) {
         let isolation = self.advisor.isolation();
-        let Ok((problem, _)) = isolation.problem(&isolation.start()) else {
-            return Par::default();
+        let Ok((problem, which)) = isolation.problem(&isolation.start()) else {
+            return (Par::default(), ParWay::default());
         };
         let plan = planning::plan(&problem, PAR_WORK);
         let own = isolation.causes().iter().position(|cause| cause == truth);
@@ -204,12 +213,17 @@ impl Reckoner {
             move |test: u32| tests[test as usize].outcomes[own]
         };
         let walked = own.and_then(|own| plan.policy.walk(&problem, shows(own)));
-        Par {
+        let par = Par {
             minutes: plan.upper,
             // The likeliest candidates alone have this to show for it.
             least_minutes: plan.lower * self.share,
-            own_minutes: walked.map_or(plan.upper, |walk| walk.minutes),
-        }
+            own_minutes: walked.as_ref().map_or(plan.upper, |walk| walk.minutes),
+        };
+        let way = walked.map_or_else(ParWay::default, |walk| {
+            let (steps, provable) = par_steps(circuit, isolation, (problem.table(), &which), &walk);
+            ParWay { steps, provable }
+        });
+        (par, way)
     }
 }
 

@@ -1,0 +1,152 @@
+//! The debrief as plain lines: every figure in words, so that it can be spoken.
+
+use std::io::Write;
+
+use anyhow::Result;
+
+use crate::diagnostic::plain;
+use crate::score::{Debrief, Point};
+use crate::units::{minutes, significant};
+
+/// Prints the debrief.
+///
+/// # Errors
+/// When it cannot be written.
+pub(super) fn write(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
+    let verdict = &debrief.verdict;
+    writeln!(out, "Debrief.")?;
+    writeln!(out, "You called {}. {}", plain(&verdict.called), plain(&verdict.sentence))?;
+    writeln!(out, "The fault was {}: {}.", plain(&verdict.planted), plain(&verdict.planted_text))?;
+    writeln!(
+        out,
+        "{} in all, {} steps; the write-up left {} faults possible.",
+        minutes(debrief.minutes),
+        debrief.rows.len(),
+        debrief.start_candidates
+    )?;
+    writeln!(out, "{}.", debrief.score_told())?;
+    writeln!(out, "Minutes: {}.", debrief.par_told())?;
+    for (index, row) in debrief.rows.iter().enumerate() {
+        writeln!(
+            out,
+            "{}. [{}] {}{}",
+            index + 1,
+            minutes(row.clock),
+            plain(&row.step),
+            if row.advice_taken { " (advised)" } else { "" }
+        )?;
+        writeln!(
+            out,
+            "   expected {} bits, gained {}, {}; {} faults in {} groups left",
+            bits(row.expected_bits),
+            bits(row.gained_bits),
+            minutes(row.minutes),
+            row.candidates,
+            row.groups
+        )?;
+        if let Some(best) = &row.best {
+            writeln!(
+                out,
+                "   best available: {}, {} bits for {}",
+                plain(&best.step),
+                bits(best.bits),
+                minutes(best.minutes)
+            )?;
+        }
+        writeln!(out, "   {}.", plain(&row.remark))?;
+    }
+    path(out, debrief)?;
+    habits(out, debrief)?;
+    known(out, debrief)?;
+    for caution in &debrief.cautions {
+        writeln!(out, "Against a caution: {}.", plain(caution))?;
+    }
+    if !debrief.parts_changed_good.is_empty() {
+        writeln!(out, "Changed though good: {}.", plain(&debrief.parts_changed_good.join(", ")))?;
+    }
+    let left: Vec<String> = debrief
+        .left
+        .iter()
+        .take(8)
+        .map(|(fault, p)| format!("{} {} %", plain(fault), significant(100.0 * p, 3)))
+        .collect();
+    writeln!(out, "Still possible at the call: {}.", left.join(", "))?;
+    if let Some(against) = &debrief.against {
+        writeln!(out, "Of the wrong call: {}.", plain(against))?;
+    }
+    for still in &debrief.still {
+        writeln!(out, "  {}: {}", plain(&still.fault), plain(&still.told))?;
+    }
+    if let Some(provable) = &debrief.provable {
+        writeln!(out, "Proof: {}.", provable.told())?;
+    }
+    writeln!(out, "Why the others are out:")?;
+    for line in &debrief.exclusions {
+        let by = line.row.map_or("write-up".to_owned(), |row| format!("step {}", row + 1));
+        writeln!(out, "  {} ({by}): {}", plain(&line.fault), plain(&line.why))?;
+    }
+    writeln!(out, "What happened inside:")?;
+    for line in &debrief.story {
+        writeln!(out, "  {}", plain(line))?;
+    }
+    Ok(())
+}
+
+/// What was left after every step, and along the best strategy known.
+fn path(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
+    let path = &debrief.path;
+    writeln!(out, "Your way, what was left after each step:")?;
+    for (after, point) in path.own.iter().enumerate() {
+        let what = match after {
+            0 => "the write-up".to_owned(),
+            step => format!("step {step}"),
+        };
+        writeln!(out, "  {}", left_after(&what, point))?;
+    }
+    if path.par.is_empty() {
+        writeln!(out, "Par has no way of its own: the write-up settles this fault.")?;
+    } else {
+        writeln!(out, "Par's way to this fault:")?;
+        for (number, step) in path.par.iter().enumerate() {
+            let what = format!("test {}, {}", number + 1, plain(&step.step));
+            writeln!(out, "  {}", left_after(&what, &step.point))?;
+        }
+    }
+    writeln!(out, "Proof, yours and par's: {}.", path.proof_told())?;
+    Ok(())
+}
+
+fn left_after(what: &str, point: &Point) -> String {
+    format!("after {what}, at {}: {}", minutes(point.minutes), point.told())
+}
+
+fn habits(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
+    if debrief.habits.is_empty() {
+        writeln!(out, "Habits to work on: none showed in this drill.")?;
+        return Ok(());
+    }
+    writeln!(out, "Habits to work on, worst first:")?;
+    for (number, habit) in debrief.habits.iter().enumerate() {
+        writeln!(out, "{}. {}: {}.", number + 1, habit.kind.title(), habit.cost_told())?;
+        writeln!(out, "   Seen: {}.", plain(&habit.evidence))?;
+        writeln!(out, "   Instead: {}.", plain(&habit.instead))?;
+    }
+    Ok(())
+}
+
+/// What could have been known when, beside the marks that were made.
+fn known(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
+    writeln!(out, "What you could have known, and what you had marked:")?;
+    for (after, known) in debrief.known.iter().enumerate() {
+        let what = match after {
+            0 => "the write-up".to_owned(),
+            step => format!("step {step}"),
+        };
+        writeln!(out, "  after {what}: {}", plain(&known.told()))?;
+    }
+    Ok(())
+}
+
+fn bits(value: f64) -> String {
+    format!("{:.2}", if value.abs() < 0.005 { 0.0 } else { value })
+}
