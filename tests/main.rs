@@ -20,5 +20,6 @@ mod planning;
 mod program;
 mod properties;
 mod pty;
+mod reading;
 mod reasoning;
 mod screens;

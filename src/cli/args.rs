@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use crate::circuit::Circuit;
+use crate::drill::{Help, Rules};
 use crate::faults::{Exposure, Scope};
 use crate::library::{self, LoadError};
 use crate::screen::{Colours, Theme, Wishes};
@@ -162,9 +163,28 @@ pub struct Drill {
     /// What else the trainee has to reckon with besides a single fault; repeat for more
     #[arg(long = "reckon-with", value_name = "WHAT")]
     pub reckon_with: Vec<Possibility>,
+    /// Say yourself what each needle shows, before the drill goes on
+    #[arg(long)]
+    pub read_needles: bool,
+    /// The most help that can be had in the drill
+    #[arg(long, value_name = "HELP", value_enum, default_value_t = Helping::BestStep)]
+    pub help_up_to: Helping,
     /// Draw the fault and the instruments' errors from this number
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
+}
+
+/// How far a drill helps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Helping {
+    /// Not at all
+    None,
+    /// A reminder of what has been shown
+    Reminder,
+    /// What the last step was worth
+    LastStep,
+    /// The best next step
+    BestStep,
 }
 
 /// What may be wrong besides a single fault.
@@ -179,6 +199,19 @@ pub enum Possibility {
 }
 
 impl Drill {
+    /// What is asked of the trainee, and how far the drill helps.
+    pub fn rules(&self) -> Rules {
+        Rules {
+            read_needles: self.read_needles,
+            help: match self.help_up_to {
+                Helping::None => Help::None,
+                Helping::Reminder => Help::Reminder,
+                Helping::LastStep => Help::LastStep,
+                Helping::BestStep => Help::BestStep,
+            },
+        }
+    }
+
     /// What the drill may hide.
     pub fn scope(&self) -> Scope {
         let may = |possibility| self.reckon_with.contains(&possibility);

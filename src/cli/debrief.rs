@@ -25,6 +25,9 @@ pub(super) fn write(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
         debrief.start_candidates
     )?;
     writeln!(out, "{}.", debrief.score_told())?;
+    for line in &debrief.readings {
+        writeln!(out, "Needles: {}.", plain(line))?;
+    }
     writeln!(out, "Minutes: {}.", debrief.par_told())?;
     for (index, row) in debrief.rows.iter().enumerate() {
         writeln!(

@@ -18,7 +18,7 @@ use crate::units::quantity;
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
     let circuit = Arc::new(arguments.build.load()?);
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
-    let session = session(circuit, arguments, seed)?;
+    let session = session(circuit, arguments, seed)?.under(arguments.rules());
     if plain || !on_a_terminal() {
         let input = std::io::stdin();
         let prompt = input.is_terminal();

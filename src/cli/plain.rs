@@ -9,13 +9,13 @@ use std::io::{BufRead, Read, Write};
 use anyhow::Result;
 
 use super::{Ended, debrief as told};
-use crate::circuit::{Circuit, PartId, StationId};
+use crate::circuit::{Circuit, Meter, PartId, StationId};
 use crate::diagnostic::plain;
 use crate::drill::command::{COMMANDS, Request, Topic, line_for, parse, steps_here};
 use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
 use crate::faults;
-use crate::observation::{Percept, Step, What};
-use crate::score::{debrief, told_with_walk};
+use crate::observation::{Percept, Reading, Step, What, pointer_fraction, scale_fraction};
+use crate::score::{debrief, help_told, told_with_walk};
 use crate::units::{minutes, significant};
 
 /// What every drill begins with.
@@ -102,6 +102,11 @@ fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut S
         Outcome::Refused(why) => writeln!(out, "Not done: {}.", plain(&why))?,
         Outcome::Noted => writeln!(out, "Noted.")?,
         Outcome::Called => {}
+        Outcome::Helped(help) => {
+            for line in help_told(session, help)? {
+                writeln!(out, "{}", plain(&line))?;
+            }
+        }
         Outcome::Advised(advice) => writeln!(out, "{}", advice_words(&circuit, &advice))?,
         Outcome::Done(index) => {
             let entry = session.log()[index].clone();
@@ -117,8 +122,8 @@ fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut S
             }
             match entry.observation.step {
                 Step::Go(_) => arrive(out, session, seen)?,
-                Step::LookAround => faces(out, &circuit, &entry, seen, true)?,
-                Step::Act(_) | Step::Probe(_) => faces(out, &circuit, &entry, seen, false)?,
+                Step::LookAround => faces(out, session, &entry, seen, true)?,
+                Step::Act(_) | Step::Probe(_) => faces(out, session, &entry, seen, false)?,
             }
         }
     }
@@ -129,19 +134,47 @@ fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut S
 fn sighting(
     out: &mut impl Write,
     indent: &str,
-    circuit: &Circuit,
+    session: &Session,
     what: What,
     percept: Percept,
 ) -> Result<()> {
-    let (what_words, seen) = (what.told(circuit), percept.told(what, circuit));
+    let circuit = session.circuit();
+    let entry = session.log().len().saturating_sub(1);
+    let mut seen = session.told(entry, what, percept);
+    if let (What::Face(part), Percept::Reading(reading)) = (what, percept)
+        && session.to_read().is_some_and(|(waiting, _)| waiting == what)
+        && let Some(meter) = circuit.part(part).kind.meter()
+    {
+        seen = pointer_unread(meter, reading);
+    }
+    let what_words = what.told(circuit);
     writeln!(out, "{indent}{}: {}", plain(&what_words), plain(&seen))?;
     Ok(())
+}
+
+/// A pointer as it stands, for somebody who is to read it and cannot see it: the way along
+/// its arc, and where the figures stand.
+fn pointer_unread(meter: &Meter, reading: Reading) -> String {
+    let percent = |fraction: f64| significant(100.0 * fraction, 3);
+    let figures: Vec<String> = meter
+        .divisions
+        .iter()
+        .map(|value| {
+            let at = percent(scale_fraction(&meter.scale, *value));
+            format!("{} {} at {at} %", significant(*value, 4), meter.unit)
+        })
+        .collect();
+    format!(
+        "the pointer stands at {} % of its arc; type: read VALUE (marks: {})",
+        percent(pointer_fraction(meter, reading)),
+        figures.join(", ")
+    )
 }
 
 /// Tells what a step showed: its own result always, faces all or only the news.
 fn faces(
     out: &mut impl Write,
-    circuit: &Circuit,
+    session: &Session,
     entry: &Entry,
     seen: &mut Seen,
     all: bool,
@@ -157,7 +190,7 @@ fn faces(
         };
         if news {
             told = true;
-            sighting(out, "  ", circuit, what, percept)?;
+            sighting(out, "  ", session, what, percept)?;
         }
     }
     if !told {
@@ -177,7 +210,7 @@ fn arrive(out: &mut impl Write, session: &Session, seen: &mut Seen) -> Result<()
     for (part, percept) in session.faces() {
         let what = What::Face(part);
         seen.insert(part, percept);
-        sighting(out, "  ", circuit, what, percept)?;
+        sighting(out, "  ", session, what, percept)?;
     }
     for control in crate::drill::view(session).controls {
         writeln!(
@@ -264,7 +297,7 @@ fn tell(out: &mut impl Write, session: &Session, topic: Topic) -> Result<()> {
                 )?;
                 for &(what, percept) in &entry.observation.percepts {
                     if !matches!(what, What::Face(_) | What::WhileHeld(_)) {
-                        sighting(out, "      ", circuit, what, percept)?;
+                        sighting(out, "      ", session, what, percept)?;
                     }
                 }
             }

@@ -3,7 +3,7 @@
 //! One table gives name, form and help; the parser, the help text and the guide are
 //! all read from it.
 
-use super::{Action, Mark, Session};
+use super::{Action, Help, Mark, Session};
 use crate::circuit::{Circuit, Kind, PartId, StationId};
 use crate::diagnostic::did_you_mean;
 use crate::faults;
@@ -61,7 +61,7 @@ const fn row(name: &'static str, form: &'static str, help: &'static str) -> Comm
 }
 
 /// Every command.
-pub static COMMANDS: [CommandRow; 25] = [
+pub static COMMANDS: [CommandRow; 28] = [
     row("look", "look", "tell what the station shows"),
     row("go", "go STATION", "walk to a station"),
     row("set", "set CONTROL POSITION", "move a switch or selector"),
@@ -81,6 +81,9 @@ pub static COMMANDS: [CommandRow; 25] = [
     row("suspect", "suspect PART", "mark a part as suspect on your board"),
     row("clear", "clear PART", "mark a part as cleared on your board"),
     row("unmark", "unmark PART", "wipe your mark"),
+    row("read", "read VALUE", "say what the needle shows that waits to be read"),
+    row("remind", "remind", "tell what has been shown so far; the debrief will mention it"),
+    row("judge", "judge", "tell what the last step was worth; the debrief will mention it"),
     row("advise", "advise", "tell the best next step; the debrief will mention it"),
     row("call", "call PART:MODE", "name the fault, or two: A:x + B:y; this ends the drill"),
     row("steps", "steps", "list what can be done here, with minutes"),
@@ -130,6 +133,12 @@ pub fn parse(circuit: &Circuit, line: &str) -> Result<Request, String> {
         "suspect" => mark(circuit, rest, Some(Mark::Suspect)),
         "clear" => mark(circuit, rest, Some(Mark::Cleared)),
         "unmark" => mark(circuit, rest, None),
+        "read" => match rest.parse::<f64>() {
+            Ok(value) => Ok(Request::Do(Action::Read(value))),
+            Err(_) => Err("say what the needle shows as a number: read VALUE".to_owned()),
+        },
+        "remind" => Ok(Request::Do(Action::Ask(Help::Reminder))),
+        "judge" => Ok(Request::Do(Action::Ask(Help::LastStep))),
         "advise" => Ok(Request::Do(Action::Advise)),
         "call" => {
             let cause = faults::parse_cause(circuit, rest).map_err(|e| e.to_string())?;

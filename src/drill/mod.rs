@@ -6,12 +6,14 @@
 mod advisor;
 pub mod command;
 mod reader;
+mod reading;
 mod replay;
 mod session;
 mod view;
 mod write_up;
 
 pub use advisor::{Advisor, Outlook, Rests};
+pub use reading::{Help, Rules, Said};
 pub use session::{Action, Advice, Call, Entry, Mark, Noted, Outcome, PROVEN, Session, advise};
 pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
 pub use write_up::WriteUp;

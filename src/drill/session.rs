@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::advisor::{Advisor, Rests};
 use super::reader::Reader;
+use super::reading::{Help, Rules, Said};
 use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId};
@@ -47,6 +48,10 @@ pub enum Action {
         /// The note.
         mark: Option<Mark>,
     },
+    /// Say what the needle that has to be read shows, in the unit of its meter.
+    Read(f64),
+    /// Ask for a reminder of what has been shown, or for what the last step was worth.
+    Ask(Help),
     /// Ask for the best next step.
     Advise,
     /// Say what is wrong; this ends the drill.
@@ -60,6 +65,8 @@ pub enum Outcome {
     Done(usize),
     /// The note was taken.
     Noted,
+    /// So much help is given; what it says is worked out above this layer.
+    Helped(Help),
     /// The best next step.
     Advised(Advice),
     /// The call was taken and the drill is over.
@@ -143,6 +150,9 @@ pub struct Session {
     /// What plans the best next step, once it has been asked for.
     advisor: Option<Arc<Advisor>>,
     call: Option<Call>,
+    pub(super) rules: Rules,
+    pub(super) said: Vec<Said>,
+    help_taken: Vec<(usize, Help)>,
 }
 
 impl Session {
@@ -248,6 +258,9 @@ impl Session {
             knowledge: None,
             advisor: None,
             call: None,
+            rules: Rules::default(),
+            said: Vec::new(),
+            help_taken: Vec::new(),
         };
         session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
         session.see_controls();
@@ -318,6 +331,11 @@ impl Session {
         &self.advice_taken
     }
 
+    /// Reminders and judgements asked for, with the number of steps made before.
+    pub fn help_taken(&self) -> &[(usize, Help)] {
+        &self.help_taken
+    }
+
     /// What may be hidden in this drill.
     pub fn scope(&self) -> Scope {
         self.scope
@@ -367,6 +385,16 @@ impl Session {
                 };
                 Outcome::Noted
             }
+            Action::Read(value) => self.take_reading(value),
+            Action::Ask(help) if help > self.rules.help => refused_help(help),
+            Action::Advise if Help::BestStep > self.rules.help => refused_help(Help::BestStep),
+            Action::Ask(Help::LastStep) if self.log.is_empty() => {
+                Outcome::Refused("no step has been made yet".to_owned())
+            }
+            Action::Ask(help) => {
+                self.help_taken.push((self.log.len(), help));
+                Outcome::Helped(help)
+            }
             Action::Advise => {
                 self.advice_taken.push(self.log.len());
                 let (circuit, place) = (Arc::clone(self.circuit()), self.place.clone());
@@ -413,16 +441,17 @@ impl Session {
         if let Some(advisor) = &self.advisor {
             return Ok(Arc::clone(advisor));
         }
-        let mut belief = Belief::prior(&self.normal)?;
-        for observation in &self.write_up.observations {
-            belief.observe(observation);
-        }
+        let belief = Belief::after(&self.normal, self.scope, &self.write_up.observations)?;
         let circuit = self.circuit();
         let advisor = Arc::new(Advisor::new(belief, circuit, Whereabouts::start(circuit)));
         Ok(Arc::clone(self.advisor.insert(advisor)))
     }
 
     fn step(&mut self, step: Step) -> Outcome {
+        if let Some((_, part)) = self.to_read() {
+            let label = &self.circuit().part(part).label;
+            return Outcome::Refused(format!("say first what {label} shows"));
+        }
         let circuit = Arc::clone(self.circuit());
         let popped = |part: PartId| {
             matches!(
@@ -525,6 +554,18 @@ impl Session {
         }
         breaches
     }
+}
+
+fn refused_help(help: Help) -> Outcome {
+    Outcome::Refused(
+        match help {
+            Help::None => "there is nothing to help with",
+            Help::Reminder => "this drill gives no help",
+            Help::LastStep => "this drill judges no step before the debrief",
+            Help::BestStep => "this drill gives no advice",
+        }
+        .to_owned(),
+    )
 }
 
 /// Volts above which bare hands have no business on a terminal (common practice; 50 V

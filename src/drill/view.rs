@@ -4,7 +4,7 @@
 use crate::circuit::{Circuit, Kind, PartId, StationId, TestPointId};
 use crate::drill::Session;
 use crate::network::PartState;
-use crate::observation::{Look, Percept, Reading, pointer_fraction, pointer_words, scale_fraction};
+use crate::observation::{Look, Percept, Reading, pointer_fraction, scale_fraction};
 
 /// A lamp behind its legend.
 #[derive(Clone, Debug, PartialEq)]
@@ -163,7 +163,7 @@ pub fn view(session: &Session) -> View {
         parts: Vec::new(),
     };
     for (part, percept) in session.faces() {
-        view.add_face(circuit, part, percept);
+        view.add_face(session, part, percept);
     }
     for (id, part) in circuit.parts_with_ids().filter(|(_, p)| p.station == station) {
         let label = part.label.clone();
@@ -202,8 +202,8 @@ pub fn view(session: &Session) -> View {
 }
 
 impl View {
-    fn add_face(&mut self, circuit: &Circuit, id: PartId, percept: Percept) {
-        let part = circuit.part(id);
+    fn add_face(&mut self, session: &Session, id: PartId, percept: Percept) {
+        let part = session.circuit().part(id);
         let label = part.label.clone();
         let sign = |shows: &str, look: Look| LifeSign {
             part: id,
@@ -214,7 +214,8 @@ impl View {
         match (&part.kind, percept) {
             (kind, Percept::Reading(reading)) => {
                 if let Some(meter) = kind.meter() {
-                    self.needles.push(needle(id, &label, meter, reading));
+                    let words = session.needle_told(id, reading);
+                    self.needles.push(needle(id, &label, meter, (reading, words)));
                 }
             }
             (Kind::Lamp(lamp), Percept::Look(look)) => self.annunciators.push(Annunciator {
@@ -253,13 +254,18 @@ impl View {
     }
 }
 
-fn needle(part: PartId, label: &str, meter: &crate::circuit::Meter, reading: Reading) -> Needle {
+fn needle(
+    part: PartId,
+    label: &str,
+    meter: &crate::circuit::Meter,
+    (reading, words): (Reading, String),
+) -> Needle {
     Needle {
         part,
         label: label.to_owned(),
         unit: meter.unit.clone(),
         ticks: ticks(meter),
         fraction: pointer_fraction(meter, reading),
-        words: pointer_words(meter, reading),
+        words,
     }
 }

@@ -131,6 +131,9 @@ impl Step {
     }
 }
 
+/// Degrees that a pointer sweeps from one end of its scale to the other, as drawn.
+pub const POINTER_SWEEP_DEGREES: f64 = 156.0;
+
 /// The fraction of the arc at which a pointer was read.
 pub fn pointer_fraction(meter: &Meter, reading: Reading) -> f64 {
     reading.mark as f64 * readable_step(meter)

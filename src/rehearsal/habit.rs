@@ -278,6 +278,8 @@ impl Drill<'_> {
             minutes: self.minutes,
             par_minutes,
             wrong_marks: 0,
+            reminded: 0,
+            judged: 0,
             unchecked: false,
         }
     }

@@ -45,6 +45,8 @@ pub struct Debrief {
     pub against: Option<String>,
     /// From when on a call was provable.
     pub provable: Option<Provable>,
+    /// How each needle was read, where the trainee had to say; and how many were read right.
+    pub readings: Vec<String>,
     /// What is marked.
     pub record: Record,
     /// How it is marked.
@@ -253,6 +255,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         still,
         against,
         provable: explain::provable(session, provable),
+        readings: readings(session),
         record,
         score,
         par,
@@ -401,6 +404,23 @@ fn showed(circuit: &Circuit, entry: &Entry) -> Vec<String> {
         .filter(|(what, _)| !matches!(what, What::Face(_)))
         .map(|(what, percept)| format!("{}: {}", what.told(circuit), percept.told(*what, circuit)))
         .collect()
+}
+
+/// How the needles were read: the share that was right, then each that was not. Apart from
+/// the points: misreading is not misreasoning.
+fn readings(session: &Session) -> Vec<String> {
+    let circuit = session.circuit();
+    let (right, wrong): (Vec<_>, Vec<_>) =
+        session.said().iter().partition(|said| said.is_right(circuit));
+    if right.is_empty() && wrong.is_empty() {
+        return Vec::new();
+    }
+    let all = right.len() + wrong.len();
+    let mut told = vec![format!("{} of {all} needles read to half a division", right.len())];
+    let judged =
+        wrong.iter().map(|said| format!("step {}: {}", said.entry + 1, said.judged(circuit)));
+    told.extend(judged);
+    told
 }
 
 /// What happened inside, step by step.

@@ -463,6 +463,8 @@ impl Finder<'_> {
             minutes: self.record.par_minutes + found.minutes,
             par_minutes: self.record.par_minutes,
             wrong_marks: if misread { self.record.wrong_marks } else { 0 },
+            reminded: 0,
+            judged: 0,
             unchecked: kind == HabitKind::NoFunctionCheck,
         };
         let rubric = Rubric::shipped();

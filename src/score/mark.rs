@@ -55,6 +55,10 @@ pub struct Record {
     pub par_minutes: f64,
     /// Marks on the suspects board that what was seen contradicts.
     pub wrong_marks: u32,
+    /// Times a reminder of what had been shown was asked for.
+    pub reminded: u32,
+    /// Times the judgement on the last step was asked for.
+    pub judged: u32,
     /// Whether the called part was exchanged and nobody looked whether that had helped.
     pub unchecked: bool,
 }
@@ -94,7 +98,9 @@ impl Record {
         let (lost, _) = self.lost_minutes();
         let lost = lost + rubric.implied_minutes * count(&|step| step.implied);
         let half = (rubric.half_lost_at * self.par_minutes).max(rubric.half_lost_at_least_minutes);
-        let advised = rubric.advice * count(&|step| step.advised);
+        let advised = rubric.advice * count(&|step| step.advised)
+            + rubric.reminder * f64::from(self.reminded)
+            + rubric.judgement * f64::from(self.judged);
         let reasoning = (rubric.reasoning * libm::exp2(-lost / half) - advised).max(0.0);
         let proof = if self.ending == Ending::Proven { rubric.proof } else { 0.0 };
         let swap = |step: &StepRecord| {
@@ -161,6 +167,8 @@ mod tests {
             minutes: 30.0 * chance.unit(),
             par_minutes: 1.0 + 20.0 * chance.unit(),
             wrong_marks: (chance.unit() * 4.0) as u32,
+            reminded: (chance.unit() * 3.0) as u32,
+            judged: (chance.unit() * 3.0) as u32,
             unchecked: chance.unit() < 0.2,
         }
     }

@@ -3,6 +3,7 @@
 mod debrief;
 mod explain;
 mod habit;
+mod help;
 mod mark;
 mod path;
 mod reckon;
@@ -12,6 +13,7 @@ mod rubric;
 pub use debrief::{BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, told_with_walk};
 pub use explain::{Provable, StillPossible};
 pub use habit::{Habit, HabitKind};
+pub use help::help_told;
 pub use mark::{Ending, Exchanged, Record, Score, StepRecord};
 pub use path::{Known, ParStep, Path, Point};
 pub use reckon::Par;

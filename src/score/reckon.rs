@@ -4,7 +4,7 @@ use super::mark::{Ending, Exchanged, Record, StepRecord};
 use super::path::{ParStep, par_steps};
 use crate::circuit::{Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
-use crate::drill::{Advisor, Entry, Mark, PROVEN, Session};
+use crate::drill::{Advisor, Entry, Help, Mark, PROVEN, Session};
 use crate::faults::Cause;
 use crate::isolation::Trying;
 use crate::observation::{Act, Step, Whereabouts};
@@ -179,23 +179,15 @@ impl Reckoner {
             Some(_) => Ending::Unproven,
         };
         let (par, way) = self.par(circuit, truth);
-        let wrong_marks = session
-            .marks()
-            .iter()
-            .filter(|(part, mark)| {
-                let possible = belief.alive().any(|c| c.cause.concerns(**part));
-                match mark {
-                    Mark::Cleared => possible,
-                    Mark::Suspect => !possible,
-                }
-            })
-            .count();
+        let asked = |help| session.help_taken().iter().filter(|(_, taken)| *taken == help).count();
         let record = Record {
             steps: self.steps,
             ending,
             minutes: session.minutes() - self.mending_minutes,
             par_minutes: par.minutes.max(par.own_minutes),
-            wrong_marks: wrong_marks as u32,
+            wrong_marks: wrong_marks(session, belief),
+            reminded: asked(Help::Reminder) as u32,
+            judged: asked(Help::LastStep) as u32,
             unchecked: ending_is_right(ending) && is_unchecked(session),
         };
         (record, par, way)
@@ -225,6 +217,18 @@ impl Reckoner {
         });
         (par, way)
     }
+}
+
+/// Marks on the suspects board that what was seen contradicts.
+pub(super) fn wrong_marks(session: &Session, belief: &Belief) -> u32 {
+    let contradicted = |(part, mark): &(&PartId, &Mark)| {
+        let possible = belief.alive().any(|c| c.cause.concerns(**part));
+        match mark {
+            Mark::Cleared => possible,
+            Mark::Suspect => !possible,
+        }
+    };
+    session.marks().iter().filter(contradicted).count() as u32
 }
 
 fn ending_is_right(ending: Ending) -> bool {

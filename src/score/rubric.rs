@@ -27,6 +27,10 @@ pub struct Rubric {
     pub implied_minutes: f64,
     /// Points for each question for the best next step.
     pub advice: f64,
+    /// Points for each question what the last step was worth.
+    pub judgement: f64,
+    /// Points for each reminder of what has been shown.
+    pub reminder: f64,
     /// Points for each good part changed though another step was better.
     pub good_part: f64,
     /// Points for each caution gone against.
@@ -73,12 +77,16 @@ impl Rubric {
                  advised loses nothing. Half of the points are gone when these \
                  add up to {} % of par or {} minutes, whichever is more; half of the rest with as \
                  many again. A step whose outcome was already known counts {} minutes more. Each \
-                 question for the best next step takes {} points.",
+                 question for the best next step takes {} points, each for what the last step was \
+                 worth {}, each reminder of what has been shown {}. How well you read needles is \
+                 told beside the points and takes none.",
                 p(self.reasoning),
                 p(100.0 * self.half_lost_at),
                 p(self.half_lost_at_least_minutes),
                 p(self.implied_minutes),
-                p(self.advice)
+                p(self.advice),
+                p(self.judgement),
+                p(self.reminder)
             ),
             format!(
                 "Proof, {} points. What you saw has to leave your repair group with at least \

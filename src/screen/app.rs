@@ -2,7 +2,7 @@
 
 use ratatui::layout::Position;
 
-use crate::drill::Session;
+use crate::drill::{Help, Session};
 use crate::score;
 
 use super::command::Command;
@@ -65,6 +65,8 @@ pub(super) enum Pending {
     Load(String),
     /// Work out the best next step.
     Advise,
+    /// Work out other help.
+    Help(Help),
     /// Work out the debrief.
     Debrief,
 }
@@ -193,6 +195,7 @@ impl App {
                 Turn::Stay => {}
                 Turn::Leave => self.leave(),
                 Turn::Advise => self.pending = Some(Pending::Advise),
+                Turn::Help(help) => self.pending = Some(Pending::Help(help)),
                 Turn::Debrief => {
                     let session = drilling.session.clone();
                     self.page = Page::Debrief(Box::new(Debriefing::new(session)));
@@ -229,6 +232,7 @@ impl App {
                 }
             }
             (Some(Pending::Advise), Page::Drill(drilling)) => drilling.advise(),
+            (Some(Pending::Help(help)), Page::Drill(drilling)) => drilling.help(help),
             (Some(Pending::Debrief), Page::Debrief(debriefing)) => {
                 let debrief = score::debrief(&debriefing.session);
                 self.right_part = debrief.as_ref().ok().map(|d| d.verdict.right_part);

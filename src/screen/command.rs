@@ -47,6 +47,10 @@ pub enum Command {
     Mark,
     /// Ask for the best next step.
     Advise,
+    /// Ask what has been shown so far.
+    Remind,
+    /// Ask what the last step was worth.
+    Judge,
     /// Make the call.
     Call,
     /// The notebook.
@@ -105,7 +109,7 @@ const fn spare(key: char, command: Command, word: &'static str, help: &'static s
 }
 
 /// Every letter key of a drill.
-pub(super) static KEYS: [KeyRow; 18] = [
+pub(super) static KEYS: [KeyRow; 20] = [
     row('g', Command::Go, "go", "walk to another station"),
     row('p', Command::Meter, "probe", "measure with the hand meter"),
     row('r', Command::Replace, "replace", "exchange a part for a good one"),
@@ -128,6 +132,8 @@ pub(super) static KEYS: [KeyRow; 18] = [
     row(']', Command::TurnOn, "", "turn the control in focus one position on"),
     row('u', Command::WriteUp, "", "the crew's write-up"),
     row('!', Command::Cautions, "", "the cautions of this station"),
+    row('m', Command::Remind, "", "a reminder of what has been shown so far; costs a little"),
+    row('j', Command::Judge, "", "judge the last step; costs more, less than advice"),
     row(':', Command::Acts, "", "the same as /"),
 ];
 

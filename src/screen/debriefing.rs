@@ -120,6 +120,13 @@ impl Debriefing {
                 for caution in &debrief.cautions {
                     text.item("!", caution);
                 }
+                if !debrief.readings.is_empty() {
+                    text.blank();
+                    text.heading("NEEDLES AS YOU READ THEM");
+                }
+                for line in &debrief.readings {
+                    text.item("-", &capital(line));
+                }
                 if !debrief.parts_changed_good.is_empty() {
                     text.blank();
                     text.heading("PARTS CHANGED THAT WERE GOOD");
@@ -184,6 +191,9 @@ fn verdict(debrief: &Debrief, columns: u16, theme: Theme) -> Vec<Line> {
         Style::new(),
     );
     text.paragraph(&format!("{}.", debrief.score_told()), Style::new());
+    for line in debrief.readings.iter().take(1) {
+        text.paragraph(&format!("{}; told below the story.", capital(line)), Style::new());
+    }
     text.paragraph(&format!("Minutes: {}.", debrief.par_told()), theme.quiet());
     text.lines
 }

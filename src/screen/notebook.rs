@@ -24,14 +24,14 @@ pub(super) struct Note {
 
 /// The whole notebook, in order.
 pub(super) fn notes(session: &Session) -> Vec<Note> {
-    let circuit = session.circuit();
     let mut seen: BTreeMap<PartId, Percept> = BTreeMap::new();
     for (what, percept) in session.write_up().observations.iter().flat_map(|o| &o.percepts) {
         if let What::Face(part) = what {
             seen.insert(*part, *percept);
         }
     }
-    session.log().iter().map(|entry| note(circuit, entry, &mut seen)).collect()
+    let log = session.log().iter().enumerate();
+    log.map(|(at, entry)| note(session, (at, entry), &mut seen)).collect()
 }
 
 /// A control that does not stand as it usually does.
@@ -45,12 +45,17 @@ fn unusual(circuit: &Circuit, part: PartId, percept: Percept) -> Option<String> 
     })
 }
 
-fn note(circuit: &Circuit, entry: &Entry, seen: &mut BTreeMap<PartId, Percept>) -> Note {
+fn note(
+    session: &Session,
+    (at, entry): (usize, &Entry),
+    seen: &mut BTreeMap<PartId, Percept>,
+) -> Note {
+    let circuit = session.circuit();
     let mut showed = Vec::new();
     let mut changes = Changes::default();
     let mut while_held = Changes::default();
     for &(what, percept) in &entry.observation.percepts {
-        let told = percept.told(what, circuit);
+        let told = session.told(at, what, percept);
         match what {
             What::InHand(part) => showed.push(format!("{}: {told}", circuit.part(part).label)),
             What::Display(_) => showed.push(told),

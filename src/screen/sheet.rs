@@ -9,7 +9,7 @@ use super::notebook::notes;
 use super::text::{put, put_right, width, wrap};
 use super::theme::Theme;
 use crate::circuit::StationId;
-use crate::drill::{Advice, Session};
+use crate::drill::{Advice, Help, Session};
 use crate::observation::Step;
 use crate::score::told_with_walk;
 use crate::units::{counted, minutes, significant};
@@ -27,6 +27,8 @@ pub(super) enum Sheet {
     Cautions(StationId, Vec<Step>),
     /// The best next step.
     Advice(Advice),
+    /// Other help: what was asked for, and what it says.
+    Helped(Help, Vec<String>),
 }
 
 /// A line of a sheet: pieces of text in their styles.
@@ -52,6 +54,8 @@ impl Sheet {
                 format!("CAUTIONS: {}", session.circuit().station(*station).title)
             }
             Self::Advice(_) => "ADVICE".to_owned(),
+            Self::Helped(Help::LastStep, _) => "THE LAST STEP".to_owned(),
+            Self::Helped(..) => "SHOWN SO FAR".to_owned(),
         }
     }
 
@@ -63,7 +67,11 @@ impl Sheet {
             Self::Advice(Advice::Do { prospect, .. }) if walks(prospect) => "go there and do it",
             Self::Advice(Advice::Do { .. }) => "do it",
             Self::Advice(Advice::Call { .. }) => "make this call",
-            Self::Advice(Advice::Nothing) | Self::Notebook | Self::Help | Self::WriteUp => "close",
+            Self::Advice(Advice::Nothing)
+            | Self::Notebook
+            | Self::Help
+            | Self::WriteUp
+            | Self::Helped(..) => "close",
         }
     }
 
@@ -73,6 +81,13 @@ impl Sheet {
         match self {
             Self::Notebook => notebook(&mut text, session),
             Self::Help => help(&mut text),
+            Self::Helped(_, said) => {
+                for line in said {
+                    text.paragraph(line, Style::new());
+                    text.blank();
+                }
+                text.paragraph("The debrief will say that you asked.", text.theme.quiet());
+            }
             Self::WriteUp => write_up(&mut text, session),
             Self::Cautions(station, _) => {
                 for caution in &session.circuit().station(*station).cautions {

@@ -1,13 +1,18 @@
 //! What is done to the drill itself, and what is then said of it.
 
-use super::{Drilling, Overlay};
+use super::{Drilling, Overlay, Question, Turn};
 use crate::circuit::PartId;
-use crate::drill::{Action, Mark, Outcome, View};
+use crate::drill::{Action, Help, Mark, Outcome, View};
 use crate::observation::{Act, Step};
+use crate::score::help_told;
+use crate::screen::command::Command;
 use crate::screen::notebook::notes;
 use crate::screen::sheet::{Sheet, capital};
 use crate::screen::station::Item;
 use crate::units::minutes;
+
+/// Figures of the longest reading that can be typed.
+const LONGEST_READING: usize = 8;
 
 impl Drilling {
     /// Does steps one after another. Where one of them leads to a station for the first
@@ -22,7 +27,7 @@ impl Drilling {
                     self.say(&format!("Not done: {why}."));
                     return;
                 }
-                Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
+                Outcome::Noted | Outcome::Advised(_) | Outcome::Helped(_) | Outcome::Called => {}
             }
             if let Step::Act(act) = step {
                 // The eye follows the hand.
@@ -65,8 +70,55 @@ impl Drilling {
             Outcome::Refused(why) => {
                 self.say(&format!("No advice: {why}."));
             }
-            Outcome::Done(_) | Outcome::Noted | Outcome::Called => {}
+            Outcome::Done(_) | Outcome::Noted | Outcome::Helped(_) | Outcome::Called => {}
         }
+    }
+
+    /// Asks for other help and opens it.
+    pub(in super::super) fn help(&mut self, help: Help) {
+        self.remark = None;
+        match self.session.apply(Action::Ask(help)) {
+            Outcome::Helped(help) => match help_told(&mut self.session, help) {
+                Ok(said) => {
+                    self.overlay = Some(Overlay::Sheet(Sheet::Helped(help, said), 0));
+                }
+                Err(why) => {
+                    self.say(&format!("No help: {why}."));
+                }
+            },
+            Outcome::Refused(why) => {
+                self.say(&format!("No help: {why}."));
+            }
+            Outcome::Done(_) | Outcome::Noted | Outcome::Advised(_) | Outcome::Called => {}
+        }
+    }
+
+    /// A key while a needle waits to be read: figures are its reading.
+    pub(super) fn on_needle(&mut self, command: Command) -> Turn {
+        match command {
+            Command::Type(figure) if figure.is_ascii_digit() || matches!(figure, '.' | '-') => {
+                if self.typed.len() < LONGEST_READING {
+                    self.typed.push(figure);
+                }
+            }
+            Command::Type('q') | Command::Back => self.question = Some(Question::Leave),
+            Command::Erase => {
+                self.typed.pop();
+            }
+            Command::Take => match self.typed.parse::<f64>() {
+                Ok(value) => {
+                    self.typed.clear();
+                    self.session.apply(Action::Read(value));
+                    self.news.clear();
+                    if self.session.to_read().is_none() {
+                        self.tell_news();
+                    }
+                }
+                Err(_) => return self.say("Type what the needle shows as a number."),
+            },
+            _ => {}
+        }
+        Turn::Stay
     }
 
     pub(super) fn turn(&mut self, view: &View, part: PartId, on: bool) {

@@ -17,7 +17,7 @@ use super::sheet::Sheet;
 use super::station::{Attention, Grip, Item, Plan, plan};
 use super::theme::Theme;
 use crate::circuit::{PartId, StationId};
-use crate::drill::{Action, Outcome, Session, View, view};
+use crate::drill::{Action, Help, Outcome, Session, View, view};
 use crate::faults::Cause;
 use crate::observation::{Act, Function, Step, Touch};
 
@@ -57,6 +57,8 @@ pub(super) enum Turn {
     Leave,
     /// Work out the advice, which takes a moment.
     Advise,
+    /// Work out other help, which takes a moment.
+    Help(Help),
     /// Work out the debrief, which takes a moment.
     Debrief,
 }
@@ -82,6 +84,8 @@ pub(super) struct Drilling {
     remark: Option<String>,
     focus: BTreeMap<StationId, Item>,
     cautioned: BTreeSet<StationId>,
+    /// What has been typed of a reading.
+    pub(super) typed: String,
 }
 
 impl Drilling {
@@ -99,6 +103,7 @@ impl Drilling {
             remark: None,
             focus: BTreeMap::new(),
             cautioned,
+            typed: String::new(),
         }
     }
 
@@ -107,7 +112,8 @@ impl Drilling {
         let typed = match &self.overlay {
             Some(Overlay::Picker(_) | Overlay::Meter(_)) => true,
             Some(Overlay::Diagram(diagram)) => diagram.is_searching(),
-            Some(Overlay::Sheet(..)) | None => false,
+            None => self.reads(),
+            Some(Overlay::Sheet(..)) => false,
         };
         self.question.is_none() && typed
     }
@@ -122,6 +128,11 @@ impl Drilling {
             .filter(|item| items.contains(item))
             .or_else(|| items.iter().copied().find(|item| plan.acts(*item)))
             .or_else(|| items.first().copied())
+    }
+
+    /// Whether a needle waits to be read, and nothing lies before it.
+    pub(super) fn reads(&self) -> bool {
+        self.begun && self.overlay.is_none() && self.session.to_read().is_some()
     }
 
     /// Whether a text lies open, which the wheel moves by several rows.
@@ -171,6 +182,16 @@ impl Drilling {
 
     /// What stands in the message line.
     pub(super) fn message(&self) -> Vec<String> {
+        if let Some((_, part)) = self.session.to_read().filter(|_| self.reads())
+            && self.remark.is_none()
+        {
+            let part = self.session.circuit().part(part);
+            let unit = part.kind.meter().map_or("", |meter| meter.unit.as_str());
+            return vec![format!(
+                "What does {} show? {}▏ {unit} (type it, then Enter)",
+                part.label, self.typed
+            )];
+        }
         self.remark.clone().map_or_else(|| self.news.clone(), |remark| vec![remark])
     }
 
@@ -186,6 +207,9 @@ impl Drilling {
         }
         if !self.begun {
             return self.read_write_up(command, size);
+        }
+        if self.reads() {
+            return self.on_needle(command);
         }
         match self.overlay.take() {
             Some(Overlay::Sheet(sheet, at)) => self.on_sheet(sheet, at, command, size),
@@ -229,7 +253,10 @@ impl Drilling {
                 match self.session.apply(Action::Call(cause)) {
                     Outcome::Called => Turn::Debrief,
                     Outcome::Refused(why) => self.say(&format!("Not done: {why}.")),
-                    Outcome::Done(_) | Outcome::Noted | Outcome::Advised(_) => Turn::Stay,
+                    Outcome::Done(_)
+                    | Outcome::Noted
+                    | Outcome::Helped(_)
+                    | Outcome::Advised(_) => Turn::Stay,
                 }
             }
         }
@@ -322,6 +349,14 @@ impl Drilling {
             Command::Advise => {
                 self.say("Working out the best next step…");
                 return Turn::Advise;
+            }
+            Command::Remind => {
+                self.say("Looking back over what has been shown…");
+                return Turn::Help(Help::Reminder);
+            }
+            Command::Judge => {
+                self.say("Working out what the last step was worth…");
+                return Turn::Help(Help::LastStep);
             }
             Command::Notebook => {
                 let lines = self.sheet_lines(&Sheet::Notebook, size);

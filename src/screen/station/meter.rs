@@ -12,7 +12,7 @@ use super::super::theme::Theme;
 use crate::drill::Needle;
 
 /// Half the sweep of the pointer, in degrees from upright.
-const HALF_SWEEP_DEGREES: f64 = 78.0;
+const HALF_SWEEP_DEGREES: f64 = crate::observation::POINTER_SWEEP_DEGREES / 2.0;
 /// Rows below the dial: placard and reading.
 const ROWS_BELOW: u16 = 2;
 
