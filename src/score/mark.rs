@@ -182,6 +182,8 @@ mod tests {
             minutes: 12.0,
             par_minutes: 12.0,
             wrong_marks: 0,
+            reminded: 0,
+            judged: 0,
             unchecked: false,
         };
         assert_eq!(best.marked(rubric).total, 100.0);

@@ -96,10 +96,11 @@ impl Drilling {
     /// A key while a needle waits to be read: figures are its reading.
     pub(super) fn on_needle(&mut self, command: Command) -> Turn {
         match command {
-            Command::Type(figure) if figure.is_ascii_digit() || matches!(figure, '.' | '-') => {
-                if self.typed.len() < LONGEST_READING {
-                    self.typed.push(figure);
-                }
+            Command::Type(figure)
+                if self.typed.len() < LONGEST_READING
+                    && (figure.is_ascii_digit() || matches!(figure, '.' | '-')) =>
+            {
+                self.typed.push(figure);
             }
             Command::Type('q') | Command::Back => self.question = Some(Question::Leave),
             Command::Erase => {
