@@ -154,8 +154,11 @@ impl App {
             (Some(Target::Key(command)), _) => self.on_page(command),
             (Some(Target::Row(row)), Page::Menu(now)) if *now != row => *now = row,
             (Some(Target::Row(_)), Page::Menu(_)) => self.on_page(Command::Take),
-            (Some(target), Page::Drill(drilling)) if drilling.aim(target, self.size) => {
-                self.on_page(Command::Take);
+            (Some(target), Page::Drill(drilling)) => {
+                let focused = drilling.aim(target, self.size);
+                if focused {
+                    self.on_page(Command::Take);
+                }
             }
             _ => {}
         }
