@@ -16,6 +16,7 @@ pub mod network;
 pub mod observation;
 pub mod planning;
 pub mod rehearsal;
+pub mod report;
 pub mod score;
 pub mod screen;
 pub mod spice;

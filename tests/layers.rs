@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 20] = [
+const LAYERS: [&str; 21] = [
     "units",
     "limits",
     "chance",
@@ -21,6 +21,7 @@ const LAYERS: [&str; 20] = [
     "isolation",
     "drill",
     "score",
+    "report",
     "rehearsal",
     "library",
     "screen",

@@ -172,6 +172,9 @@ pub struct Drill {
     /// Draw the fault and the instruments' errors from this number
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,
+    /// Write the debrief to this file, as a page of HTML that stands by itself
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
 }
 
 /// How far a drill helps.

@@ -1,12 +1,47 @@
-//! The debrief as plain lines: every figure in words, so that it can be spoken.
+//! The debrief as plain lines, every figure in words so that it can be spoken; and as a
+//! file.
 
 use std::io::Write;
+use std::path::Path;
 
-use anyhow::Result;
+use anyhow::{Context, Result, bail};
 
+use super::whole_file;
 use crate::diagnostic::plain;
+use crate::drill::Session;
+use crate::report;
 use crate::score::{Debrief, Point};
 use crate::units::{minutes, significant};
+
+/// Refuses a file that could not be written in the end, before anybody has worked for it.
+///
+/// # Errors
+/// When it is a folder, or lies in none.
+pub(super) fn can_be_written(path: &Path) -> Result<()> {
+    let name = plain(&path.to_string_lossy());
+    let folder = match path.parent() {
+        Some(folder) if folder.as_os_str().is_empty() => Path::new("."),
+        Some(folder) => folder,
+        None => bail!("the report cannot be written to {name}: it is a folder"),
+    };
+    if path.is_dir() {
+        bail!("the report cannot be written to {name}: it is a folder");
+    }
+    if !folder.is_dir() {
+        bail!("the report cannot be written to {name}: there is no such folder");
+    }
+    Ok(())
+}
+
+/// Writes the report, whole or not at all; says so in one sentence.
+///
+/// # Errors
+/// When it cannot be written.
+pub(super) fn write_report(path: &Path, session: &Session, debrief: &Debrief) -> Result<String> {
+    let page = report::html(session, debrief)?;
+    whole_file::write(path, &page).context("no report was written")?;
+    Ok(format!("The report is in {}.", plain(&path.to_string_lossy())))
+}
 
 /// Prints the debrief.
 ///

@@ -1,17 +1,20 @@
 //! `halfsplit drill` and the program without a verb.
 
+use std::cell::RefCell;
 use std::io::{IsTerminal, Write};
+use std::path::Path;
+use std::rc::Rc;
 use std::sync::Arc;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::{Result, bail};
 
-use super::{Ended, args, plain};
+use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
 use crate::faults;
 use crate::library;
-use crate::screen::{self, Start, SystemEntry};
+use crate::screen::{self, Keep, Start, SystemEntry};
 use crate::units::quantity;
 
 /// Works one drill.
@@ -19,12 +22,28 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     let circuit = Arc::new(arguments.build.load()?);
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
     let session = session(circuit, arguments, seed)?.under(arguments.rules());
+    let report = arguments.report.as_deref();
+    report.map_or(Ok(()), debrief::can_be_written)?;
     if plain || !on_a_terminal() {
         let input = std::io::stdin();
         let prompt = input.is_terminal();
-        return plain::work(session, input.lock(), std::io::stdout().lock(), prompt);
+        return plain::work(session, input.lock(), std::io::stdout().lock(), (prompt, report));
     }
-    on_screen(Start::Drill(Box::new(session)), looks)
+    let start = Start::Drill(Box::new(session));
+    let Some(path) = report.map(Path::to_owned) else { return on_screen(start, looks, None) };
+    // The screen tells of a failure at once, and the shell when it has its terminal back.
+    let failed = Rc::new(RefCell::new(None));
+    let seen = Rc::clone(&failed);
+    let keep: Keep = Box::new(move |session, told| {
+        debrief::write_report(&path, session, told).map_err(|error| {
+            let words = format!("{error:#}");
+            *seen.borrow_mut() = Some(error);
+            words
+        })
+    });
+    let ended = on_screen(start, looks, Some(keep))?;
+    let failure = failed.borrow_mut().take();
+    failure.map_or(Ok(ended), Err)
 }
 
 /// Opens the program: the menu, or on plain lines what one can type.
@@ -47,11 +66,11 @@ pub(super) fn menu(plain: bool, looks: args::Looks) -> Result<Ended> {
         let circuit = library::load(name).map_err(|error| error.to_string())?;
         Session::drawn(Arc::new(circuit), fresh_seed()).map_err(|error| error.to_string())
     };
-    on_screen(Start::Menu { systems, load: Box::new(load) }, looks)
+    on_screen(Start::Menu { systems, load: Box::new(load) }, looks, None)
 }
 
-fn on_screen(start: Start, looks: args::Looks) -> Result<Ended> {
-    let left = screen::run(start, looks.theme())?;
+fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<Ended> {
+    let left = screen::run(start, looks.theme(), keep)?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
         (None, Some(false)) => Ended::WithFinding,

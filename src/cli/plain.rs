@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, Read, Write};
+use std::path::Path;
 
 use anyhow::Result;
 
@@ -24,7 +25,8 @@ maintenance data, local rules and licensed staff. 115 V 400 Hz kills: power off 
 before hands go in; capacitors and machines keep energy; reset a breaker once at most and only \
 when its cause is known.";
 
-/// Works a drill from lines of text; `prompt` is for a person at a keyboard.
+/// Works a drill from lines of text; `prompt` is for a person at a keyboard, `report` the
+/// file that the debrief is to be written to.
 ///
 /// # Errors
 /// When the input cannot be read, the output not written, or the model not solved.
@@ -32,7 +34,7 @@ pub(super) fn work(
     mut session: Session,
     mut input: impl BufRead,
     mut out: impl Write,
-    prompt: bool,
+    (prompt, report): (bool, Option<&Path>),
 ) -> Result<Ended> {
     let circuit = std::sync::Arc::clone(session.circuit());
     let mut seen = Seen::default();
@@ -52,13 +54,14 @@ pub(super) fn work(
                 Err(message) => writeln!(out, "{}", plain(&message))?,
                 Ok(Request::Quit) => {
                     writeln!(out, "Left the drill after {}.", minutes(session.minutes()))?;
+                    no_report(&mut out, report)?;
                     return Ok(Ended::Well);
                 }
                 Ok(Request::Tell(topic)) => tell(&mut out, &session, topic)?,
                 Ok(Request::Do(action)) => {
                     act(&mut out, &mut session, action, &mut seen)?;
                     if session.call().is_some() {
-                        return close(&mut out, &session);
+                        return close(&mut out, &session, report);
                     }
                 }
             }
@@ -66,7 +69,15 @@ pub(super) fn work(
         ask(&mut out, prompt)?;
     }
     writeln!(out, "Input ended after {}; no call was made.", minutes(session.minutes()))?;
+    no_report(&mut out, report)?;
     Ok(Ended::Well)
+}
+
+fn no_report(out: &mut impl Write, report: Option<&Path>) -> Result<()> {
+    if report.is_some() {
+        writeln!(out, "No report was written: there is no debrief without a call.")?;
+    }
+    Ok(())
 }
 
 /// Bytes in the longest line that is read: far above any command.
@@ -385,9 +396,13 @@ fn steps(out: &mut impl Write, session: &Session) -> Result<()> {
     Ok(())
 }
 
-/// Prints the debrief.
-fn close(out: &mut impl Write, session: &Session) -> Result<Ended> {
+/// Prints the debrief, and then writes it to a file where that is asked for.
+fn close(out: &mut impl Write, session: &Session, report: Option<&Path>) -> Result<Ended> {
     let debrief = debrief(session)?;
     told::write(out, &debrief)?;
+    if let Some(path) = report {
+        // What has been worked is on the page by now; a file that fails loses nothing.
+        writeln!(out, "{}", told::write_report(path, session, &debrief)?)?;
+    }
     Ok(if debrief.verdict.right_part { Ended::Well } else { Ended::WithFinding })
 }

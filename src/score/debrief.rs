@@ -4,7 +4,8 @@
 //! number and remark comes from the same posterior that the advice uses.
 
 use super::explain::{self, Provable, StillPossible};
-use super::habit::{Deed, Finder, Habit};
+use super::finder::{Deed, Finder};
+use super::habit::Habit;
 use super::mark::{Record, Score};
 use super::path::{self, Known, Path, Points};
 use super::reckon::{Par, Reckoner};
@@ -337,6 +338,20 @@ fn row(
 }
 
 impl Debrief {
+    /// The reasons why faults are out, each with the faults it put out; by step, the write-up
+    /// last because it is no work of the trainee.
+    pub fn reasons(&self) -> Vec<(Option<usize>, &str, Vec<&str>)> {
+        let mut reasons: Vec<(Option<usize>, &str, Vec<&str>)> = Vec::new();
+        for line in &self.exclusions {
+            match reasons.iter_mut().find(|(row, why, _)| *row == line.row && *why == line.why) {
+                Some((_, _, faults)) => faults.push(&line.fault),
+                None => reasons.push((line.row, &line.why, vec![&line.fault])),
+            }
+        }
+        reasons.sort_by_key(|(row, ..)| row.unwrap_or(usize::MAX));
+        reasons
+    }
+
     /// The marks in one line.
     pub fn score_told(&self) -> String {
         let (score, rubric) = (&self.score, Rubric::shipped());

@@ -2,6 +2,7 @@
 
 mod debrief;
 mod explain;
+mod finder;
 mod habit;
 mod help;
 mod mark;

@@ -3,7 +3,7 @@
 use ratatui::layout::Position;
 
 use crate::drill::{Help, Session};
-use crate::score;
+use crate::score::{self, Debrief};
 
 use super::command::Command;
 use super::debriefing::Debriefing;
@@ -24,6 +24,9 @@ pub struct SystemEntry {
 
 /// Makes a drill of the system of this name; in words, why not.
 pub type Load = Box<dyn FnMut(&str) -> Result<Session, String>>;
+
+/// Keeps a debrief when it opens; in words, where, or why not.
+pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
 
 /// What the screen opens with.
 pub enum Start {
@@ -80,6 +83,7 @@ pub struct App {
     pub(super) notice: String,
     pub(super) theme: Theme,
     load: Option<Load>,
+    keep: Option<Keep>,
     size: (u16, u16),
     over: bool,
     right_part: Option<bool>,
@@ -107,10 +111,16 @@ impl App {
             notice: String::new(),
             theme,
             load,
+            keep: None,
             size,
             over: false,
             right_part: None,
         }
+    }
+
+    /// Has every debrief kept when it opens.
+    pub fn keep_debriefs(&mut self, keep: Keep) {
+        self.keep = Some(keep);
     }
 
     /// Whether the screen is to be left.
@@ -237,7 +247,11 @@ impl App {
             (Some(Pending::Debrief), Page::Debrief(debriefing)) => {
                 let debrief = score::debrief(&debriefing.session);
                 self.right_part = debrief.as_ref().ok().map(|d| d.verdict.right_part);
-                debriefing.receive(debrief.map_err(|error| error.to_string()));
+                let kept = self.keep.as_mut().zip(debrief.as_ref().ok()).map(|(keep, debrief)| {
+                    let kept = keep(&debriefing.session, debrief);
+                    kept.unwrap_or_else(|why| format!("No report: {why}."))
+                });
+                debriefing.receive(debrief.map_err(|error| error.to_string()), kept);
             }
             _ => {}
         }

@@ -54,9 +54,10 @@ impl Debriefing {
         self.diagram.as_ref().is_some_and(|diagram| diagram.is_searching())
     }
 
-    /// Takes the debrief.
-    pub(super) fn receive(&mut self, debrief: Result<Debrief, String>) {
+    /// Takes the debrief, and what is to be said of it.
+    pub(super) fn receive(&mut self, debrief: Result<Debrief, String>, remark: Option<String>) {
         self.debrief = Some(debrief);
+        self.remark = remark;
     }
 
     /// Takes a command; tells whether the debrief is left.
@@ -152,7 +153,7 @@ impl Debriefing {
                 }
                 text.blank();
                 text.heading("EXCLUDED, AND BY WHICH STEP");
-                for (row, why, faults) in reasons(debrief) {
+                for (row, why, faults) in debrief.reasons() {
                     let row =
                         row.map_or("write-up".to_owned(), |row| format!("step {:>3}", row + 1));
                     text.hanging((&row, theme.strong()), &format!("{why}."), Style::new());
@@ -162,20 +163,6 @@ impl Debriefing {
         }
         text.lines
     }
-}
-
-/// The reasons why faults are out, each with the faults it put out; by step, the write-up
-/// last because it is no work of the trainee.
-fn reasons(debrief: &Debrief) -> Vec<(Option<usize>, &str, Vec<&str>)> {
-    let mut reasons: Vec<(Option<usize>, &str, Vec<&str>)> = Vec::new();
-    for line in &debrief.exclusions {
-        match reasons.iter_mut().find(|(row, why, _)| *row == line.row && *why == line.why) {
-            Some((_, _, faults)) => faults.push(&line.fault),
-            None => reasons.push((line.row, &line.why, vec![&line.fault])),
-        }
-    }
-    reasons.sort_by_key(|(row, ..)| row.unwrap_or(usize::MAX));
-    reasons
 }
 
 /// Lines of the verdict above the parts.

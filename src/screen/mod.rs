@@ -30,7 +30,7 @@ mod terminal;
 mod text;
 mod theme;
 
-pub use app::{App, Load, Start, SystemEntry};
+pub use app::{App, Keep, Load, Start, SystemEntry};
 pub use command::{Command, command_for};
 pub use frame::draw;
 pub use terminal::{ExitSummary, columns, run};

@@ -17,7 +17,7 @@ use rustix::io::Errno;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
-use super::app::{App, Start};
+use super::app::{App, Keep, Start};
 use super::command::{Command, command_for, command_for_mouse};
 use super::frame::draw;
 use super::theme::Theme;
@@ -43,11 +43,11 @@ pub fn columns() -> Option<u16> {
 }
 
 /// Runs the screen until it is left, and gives the terminal back: after a key, a panic,
-/// or one of SIGTERM, SIGHUP, SIGINT and SIGQUIT.
+/// or one of SIGTERM, SIGHUP, SIGINT and SIGQUIT. `keep` gets every debrief when it opens.
 ///
 /// # Errors
 /// When the terminal cannot be set up, read or written.
-pub fn run(start: Start, theme: Theme) -> io::Result<ExitSummary> {
+pub fn run(start: Start, theme: Theme, keep: Option<Keep>) -> io::Result<ExitSummary> {
     let signal = Arc::new(AtomicUsize::new(0));
     let signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGQUIT])?;
     let watched = signals.handle();
@@ -61,6 +61,9 @@ pub fn run(start: Start, theme: Theme) -> io::Result<ExitSummary> {
         execute!(io::stdout(), EnableMouseCapture)?;
         let size = terminal.size()?;
         let mut app = App::new(start, (size.width, size.height), theme);
+        if let Some(keep) = keep {
+            app.keep_debriefs(keep);
+        }
         work(&mut terminal, &mut app, &signal, &stop)?;
         Ok(app.right_part())
     })();

@@ -1,0 +1,92 @@
+//! Every step judged, as a table.
+
+use std::fmt::Write;
+
+use super::text::{escaped, sentence};
+use super::{bare_minutes, bits};
+use crate::score::{Debrief, Row};
+use crate::units::{counted, minutes};
+
+/// The table of steps. On a narrow page its figures stand in the step's own cell.
+pub(super) fn section(out: &mut String, debrief: &Debrief) {
+    if debrief.rows.is_empty() {
+        out.push_str("<p>No step was made before the call.</p>\n");
+        return;
+    }
+    out.push_str(
+        "<table>\n<caption>Bits are about which repair group has failed: what a step could be \
+         expected to tell, what it told, and the best that was to be had</caption>\n<thead><tr>\
+         <th scope=\"col\" class=\"n\">#</th><th scope=\"col\">Step</th>\
+         <th scope=\"col\" class=\"n wide\">Expected</th>\
+         <th scope=\"col\" class=\"n wide\">Gained</th>\
+         <th scope=\"col\" class=\"n wide\">Best</th>\
+         <th scope=\"col\" class=\"n\">Min</th>\
+         <th scope=\"col\" class=\"n wide\">Clock</th>\
+         <th scope=\"col\" class=\"n\">Faults<br/>left</th>\
+         <th scope=\"col\" class=\"n wide\">Repairs<br/>left</th></tr></thead>\n<tbody>\n",
+    );
+    for (at, row) in debrief.rows.iter().enumerate() {
+        let best = row.best.as_ref().map_or("–".to_owned(), |best| bits(best.bits));
+        let _ = write!(
+            out,
+            "<tr><th scope=\"row\" class=\"n\">{}</th><td><span class=\"act\">{}</span>",
+            at + 1,
+            escaped(&sentence(&row.step))
+        );
+        remarks(out, row, &best);
+        let _ = writeln!(
+            out,
+            "</td><td class=\"n wide\">{}</td><td class=\"n wide\">{}</td>\
+             <td class=\"n wide\">{best}</td><td class=\"n\">{}</td>\
+             <td class=\"n wide\">{}</td><td class=\"n\">{}</td><td class=\"n wide\">{}</td></tr>",
+            bits(row.expected_bits),
+            bits(row.gained_bits),
+            bare_minutes(row.minutes),
+            bare_minutes(row.clock),
+            row.candidates,
+            row.groups
+        );
+    }
+    out.push_str("</tbody></table>\n");
+}
+
+/// What is said below a step.
+fn remarks(out: &mut String, row: &Row, best: &str) {
+    for breach in &row.breaches {
+        let _ = write!(
+            out,
+            "<span><span class=\"flag\">Caution</span>{}</span> ",
+            escaped(&sentence(breach))
+        );
+    }
+    if row.advice_taken {
+        out.push_str("<span><span class=\"flag\">Advice</span>asked for before it.</span> ");
+    }
+    let _ = write!(out, "<span>{}</span>", escaped(&sentence(&row.remark)));
+    if !row.showed.is_empty() {
+        let _ = write!(
+            out,
+            "<span class=\"also\">It showed {}</span>",
+            escaped(&format!("{}.", row.showed.join("; ")))
+        );
+    }
+    // A remark on a weak step names the best one already.
+    if let Some(best) = row.best.as_ref().filter(|best| !row.remark.contains(&best.step)) {
+        let _ = write!(
+            out,
+            "<span class=\"also\">Best then: {}, {} bits for {}.</span>",
+            escaped(&best.step),
+            bits(best.bits),
+            minutes(best.minutes)
+        );
+    }
+    let _ = write!(
+        out,
+        "<span class=\"also narrow\">At {}: expected {}, gained {}, best {best} bits; {} \
+         left.</span>",
+        minutes(row.clock),
+        bits(row.expected_bits),
+        bits(row.gained_bits),
+        counted(row.groups, "repair")
+    );
+}
