@@ -1,6 +1,7 @@
 //! The program as a script runs it.
 
-use std::process::Command;
+use std::io::Write;
+use std::process::{Command, Stdio};
 
 /// Runs the program: whether it did well, what it printed, what it complained of.
 pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
@@ -8,6 +9,22 @@ pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
         .args(arguments)
         .output()
         .expect("the program starts");
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("it prints text");
+    (output.status.code(), text(output.stdout), text(output.stderr))
+}
+
+/// The same with lines on standard input.
+pub(crate) fn run_with(arguments: &[&str], lines: &str) -> (Option<i32>, String, String) {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the program starts");
+    // It may have ended before it reads anything.
+    let _ = child.stdin.take().expect("piped").write_all(lines.as_bytes());
+    let output = child.wait_with_output().expect("it ends");
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("it prints text");
     (output.status.code(), text(output.stdout), text(output.stderr))
 }

@@ -22,10 +22,14 @@ fn flagship() -> Circuit {
 }
 
 fn drill(circuit: Circuit, fault: &str) -> App {
+    drill_in(circuit, fault, Theme::new(true))
+}
+
+fn drill_in(circuit: Circuit, fault: &str, theme: Theme) -> App {
     let circuit = Arc::new(circuit);
     let (fault, _) = faults::parse(&circuit, fault).expect("the flagship has this fault");
     let session = Session::planted(circuit, fault, 7).expect("it can be solved");
-    App::new(Start::Drill(Box::new(session)), SIZES[1], Theme::new(true))
+    App::new(Start::Drill(Box::new(session)), SIZES[1], theme)
 }
 
 fn menu() -> App {
@@ -183,11 +187,46 @@ fn the_debrief_judges_every_step() {
     assert!(text.contains("pull F-FLT-C"), "{text}");
     assert_eq!(app.right_part(), Some(true));
     press(&mut app, "Right");
+    let text = keep("debrief_path", &mut app);
+    assert!(text.contains("DOUBT ABOUT THE REPAIR") && text.contains("provable from"), "{text}");
+    press(&mut app, "Right");
+    let text = keep("debrief_habits", &mut app);
+    assert!(text.contains("Instead: "), "{text}");
+    press(&mut app, "Right");
     keep("debrief_inside", &mut app);
     press(&mut app, "Right");
     keep("debrief_why_not", &mut app);
     press(&mut app, "Enter");
     assert!(app.is_over());
+}
+
+#[test]
+fn the_path_is_drawn_with_ascii_alone_where_that_is_asked_for() {
+    let mut app = drill_in(flagship(), "F-FLT-C:open", Theme::new(true).with_ascii(true));
+    press(&mut app, "Enter / 'pull' Space 'cb-warn' Enter g 'fuse' Enter Enter");
+    press(&mut app, "/ 'pull' Space 'f-flt-c' Enter c 'f-flt-c' Enter Enter Enter Right");
+    let text = keep("debrief_path_ascii", &mut app);
+    let drawn = text.trim_matches('"');
+    assert!(drawn.is_ascii() && drawn.contains("####") && drawn.contains("..."), "{text}");
+}
+
+#[test]
+fn a_debrief_is_kept_when_it_opens_and_a_failure_is_told() {
+    for (kept, told) in [
+        (Ok("The report is in a.html.".to_owned()), "The report is in a.html."),
+        (Err("the disk is full".to_owned()), "No report: the disk is full."),
+    ] {
+        let mut app = drill(flagship(), "F-FLT-C:open");
+        app.keep_debriefs(Box::new(move |session, debrief| {
+            assert!(session.call().is_some() && debrief.verdict.right_part);
+            kept.clone()
+        }));
+        press(&mut app, "Enter c 'f-flt-c' Enter Enter Enter");
+        let text = picture(&app, SIZES[0]).to_string();
+        assert!(text.contains(told) && text.contains("The part is right"), "{text}");
+        press(&mut app, "Right");
+        assert!(!picture(&app, SIZES[0]).to_string().contains(told));
+    }
 }
 
 #[test]

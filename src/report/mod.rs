@@ -6,9 +6,12 @@
 
 mod known;
 mod plot;
+mod scale;
 mod steps;
 mod style;
 mod text;
+
+pub use scale::Scale;
 
 use std::fmt::Write;
 

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::scale::Scale;
 use super::text::{escaped, sentence};
 use super::{bare_minutes, bits};
 use crate::score::{Path, Point};
@@ -17,36 +18,6 @@ const TOP: f64 = 16.0;
 const BOTTOM: f64 = 34.0;
 /// Units between two step numbers for both to be written.
 const APART: f64 = 13.0;
-
-/// A scale of one axis: its greatest value and its ticks.
-struct Scale {
-    most: f64,
-    ticks: Vec<f64>,
-}
-
-impl Scale {
-    /// Ticks at one, two or five times a power of ten, about so many at the most.
-    fn even(most: f64, count: f64) -> Self {
-        let rough = (most / count).max(1e-9);
-        let power = libm::pow(10.0, libm::floor(libm::log10(rough)));
-        let step = [1.0, 2.0, 5.0, 10.0]
-            .into_iter()
-            .map(|times| times * power)
-            .find(|step| *step >= rough)
-            .unwrap_or(10.0 * power);
-        let last = libm::ceil(most / step - 1e-9).max(1.0);
-        let ticks = (0..=last as u32).map(|n| f64::from(n) * step).collect();
-        Self { most: last * step, ticks }
-    }
-
-    /// One tick for every halving, at most so many.
-    fn halving(most: f64, count: u32) -> Self {
-        let top = libm::ceil(libm::log2(most.max(2.0)) - 1e-9);
-        let every = libm::ceil(top / f64::from(count)).max(1.0);
-        let ticks = (0..=(top / every) as u32).map(|n| f64::from(n) * every).collect();
-        Self { most: top, ticks }
-    }
-}
 
 /// One picture: heading, unit for the axis, value of a point, how a tick is written.
 struct Plot<'a> {
@@ -236,22 +207,4 @@ fn table(out: &mut String, path: &Path) {
         );
     }
     out.push_str("</tbody></table>\n");
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn scales_hold_what_they_show() {
-        for most in [0.1, 0.5, 1.0, 4.4, 17.0, 99.9, 250.0] {
-            let scale = Scale::even(most, 6.0);
-            assert!(scale.most >= most && scale.ticks.len() <= 8, "{most}: {:?}", scale.ticks);
-            assert_eq!(scale.ticks.last(), Some(&scale.most));
-        }
-        for most in [1.0, 2.0, 10.0, 500.0, 90_000.0] {
-            let scale = Scale::halving(most, 8);
-            assert!(libm::exp2(scale.most) >= most && scale.ticks.len() <= 9, "{most}");
-        }
-    }
 }

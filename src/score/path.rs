@@ -225,9 +225,11 @@ impl Known {
         text
     }
 
-    /// Whether a mark contradicts what was seen by then.
-    pub fn is_contradicted(&self) -> bool {
-        !self.cleared_too_soon.is_empty() || !self.suspected_too_long.is_empty()
+    /// Whether anything was marked by then.
+    pub fn is_marked(&self) -> bool {
+        [&self.cleared, &self.suspected, &self.cleared_too_soon, &self.suspected_too_long]
+            .iter()
+            .any(|parts| !parts.is_empty())
     }
 }
 

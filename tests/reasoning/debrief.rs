@@ -6,13 +6,14 @@ use std::sync::Arc;
 use halfsplit::chance::Chance;
 use halfsplit::circuit::{Circuit, Kind, PartId};
 use halfsplit::diagnosis::NO_BITS;
-use halfsplit::drill::{Action, Advice, Entry, Outcome, PROVEN, Session};
+use halfsplit::drill::{Action, Advice, Entry, Mark, Outcome, PROVEN, Session};
 use halfsplit::network::PartState;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch, Whereabouts};
 use halfsplit::score::{self, Debrief, Row};
 use halfsplit::units::{minutes, significant};
 
 use super::brute::Suspects;
+use super::moments;
 use super::play::{any_fault, any_step, one, shipped};
 
 const DRILLS: u64 = 44;
@@ -27,6 +28,7 @@ const LEAST_MINUTES: f64 = 0.05;
 /// A drill of random steps, some of them those that are advised.
 fn play(circuit: &Arc<Circuit>, number: u64) -> Session {
     let mut chance = Chance::stream(number, "debrief");
+    let mut marks = Chance::stream(number, "marks");
     let fault = any_fault(circuit, &mut chance);
     let mut session = Session::planted(Arc::clone(circuit), fault, number).expect("it settles");
     // Once it is known, little is left to say.
@@ -51,6 +53,12 @@ fn play(circuit: &Arc<Circuit>, number: u64) -> Session {
             && matches!(session.apply(Action::Step(Step::Act(Act::Refit(part)))), Outcome::Done(_))
         {
             continue;
+        }
+        if marks.unit() < 0.3 {
+            let parts: Vec<PartId> = circuit.parts_with_ids().map(|(id, _)| id).collect();
+            let part = one(&mut marks, &parts).expect("there are parts");
+            let mark = one(&mut marks, &[None, Some(Mark::Suspect), Some(Mark::Cleared)]);
+            session.apply(Action::Mark { part, mark: mark.flatten() });
         }
         if chance.unit() < 0.8 {
             any_step(&mut session, &mut chance);
@@ -97,7 +105,7 @@ fn dictionary(circuit: &Circuit) -> BTreeMap<String, Step> {
 }
 
 /// The steps that a sentence such as `go to BAY and pull X, then go to DECK` stands for.
-fn path(told: &str, steps: &BTreeMap<String, Step>) -> Vec<Step> {
+pub(super) fn path(told: &str, steps: &BTreeMap<String, Step>) -> Vec<Step> {
     let mut path = Vec::new();
     for piece in told.split(", then ") {
         if let Some(step) = steps.get(piece) {
@@ -559,6 +567,8 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
         assert_eq!(found.rows.len(), session.log().len(), "{drill}");
         let first = suspects.by_group().into_values().fold(0.0, f64::max);
         let mut provable = (first >= PROVEN).then_some(0);
+        let told = session.write_up().observations.len();
+        moments::held(&session, &found, 0, (&suspects, told));
         for (index, (entry, row)) in session.log().iter().zip(&found.rows).enumerate() {
             let before = suspects.clone();
             suspects.observe(&entry.observation);
@@ -575,6 +585,7 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
             }
             assert!(!remark.contains("provable "), "{name}: {most}");
             assert_eq!(row.candidates, suspects.alive().count(), "{name}");
+            moments::held(&session, &found, index + 1, (&suspects, told));
             assert_eq!(row.groups, suspects.by_group().len(), "{name}");
             let gained = before.group_bits() - suspects.group_bits();
             assert!((row.gained_bits - gained).abs() < 1e-9, "{name}: {gained}");
@@ -586,7 +597,9 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
             checked.remark(remark, &mut tally);
             *tally.entry("rows").or_default() += 1;
         }
-        let told = session.write_up().observations.len();
+        assert_eq!(found.path.provable, provable, "{drill}");
+        let exact = moments::par_held(circuit, &session, &found, (&start, steps));
+        *tally.entry("par's way").or_default() += exact;
         exclusions(circuit, &drill, &found, &suspects, told);
         at_the_call(&session, &found, (&suspects, steps), provable, &mut tally);
         assert_eq!(found.left.len(), suspects.alive().count(), "{drill}");
@@ -612,6 +625,7 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
         ("known from the write-up", 10),
         ("what would part them", 20),
         ("when it was provable", 10),
+        ("par's way", 15),
     ] {
         let made = tally.get(claim).copied().unwrap_or(0);
         assert!(made >= least, "`{claim}` was said only {made} times: {tally:?}");

@@ -14,6 +14,7 @@ mod brute;
 mod causes;
 mod debrief;
 mod hidden;
+mod moments;
 mod network;
 mod play;
 mod published;
