@@ -36,6 +36,7 @@ impl Bench {
             open_minutes: 0.0,
             crew: true,
             cautions: Vec::new(),
+            panels: Vec::new(),
         };
         Self {
             circuit: Circuit {
@@ -76,6 +77,7 @@ impl Bench {
             label: id.to_owned(),
             station: StationId(0),
             seen_at: StationId(0),
+            panel: None,
             group: id.to_owned(),
             replace_minutes: 1.0,
             stock: String::new(),
@@ -122,6 +124,7 @@ impl Bench {
                 positions: vec!["OFF".to_owned(), "ON".to_owned()],
                 start: 0,
                 springs_back: false,
+                guard: false,
                 closures: vec![closure],
             })
         })

@@ -6,11 +6,12 @@ use super::catalogue::{
 };
 
 /// The fields every part has.
-pub static PART_FIELDS: [FieldSpec; 7] = [
+pub static PART_FIELDS: [FieldSpec; 8] = [
     text_field("id", Required, "its name, unique in the system"),
     text_field("at", Required, "the station where it is worked on"),
     text_field("label", Absent, "its placard; left out: its id"),
     text_field("seen_at", Absent, "the station where its indication is seen"),
+    text_field("panel", Absent, "the panel of its station it is on, one of its `panels`"),
     text_field("group", Absent, "the parts replaced together with it"),
     FieldSpec {
         name: "minutes",

@@ -61,6 +61,7 @@ pub(super) struct StationFile {
     pub(super) open_minutes: f64,
     pub(super) crew: bool,
     pub(super) cautions: Vec<String>,
+    pub(super) panels: Vec<String>,
 }
 
 /// One line of the parts list or the test point list: `Name(field: value, ...)`.

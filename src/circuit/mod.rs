@@ -105,6 +105,9 @@ pub struct Part {
     pub station: StationId,
     /// Where its indication is seen (a meter face, a lamp, an instrument).
     pub seen_at: StationId,
+    /// The panel it is on, one of those of the station where it is seen or worked; `None`
+    /// where the file leaves its place to the layout.
+    pub panel: Option<String>,
     /// The line-replaceable unit it belongs to; parts of one group are changed together.
     pub group: String,
     /// Minutes to replace it once its station is reached and open.
@@ -130,6 +133,8 @@ pub struct Station {
     pub crew: bool,
     /// Cautions shown on arrival.
     pub cautions: Vec<String>,
+    /// The placards of its panels, in the order in which they are laid out.
+    pub panels: Vec<String>,
 }
 
 /// A place for the hand meter's probe.

@@ -180,6 +180,10 @@ fn stations(files: &[StationFile], root: &Node, findings: &mut Findings) -> Vec<
             let place = node.field("cautions").child(which).place;
             line_of(caution, &what, CAUTION_CHARS, place, findings);
         }
+        for (which, panel) in file.panels.iter().enumerate() {
+            let what = format!("a panel of {who}");
+            title(panel, &what, node.field("panels").child(which), findings);
+        }
         stations.push(Station {
             id: file.id.clone(),
             title: file.title.clone(),
@@ -187,6 +191,7 @@ fn stations(files: &[StationFile], root: &Node, findings: &mut Findings) -> Vec<
             open_minutes: file.open_minutes,
             crew: file.crew,
             cautions: file.cautions.clone(),
+            panels: file.panels.clone(),
         });
     }
     stations
@@ -311,6 +316,10 @@ fn head(
         Some(_) => station(values, "seen_at", stations, findings),
         None => at,
     };
+    let panel = optional_name(values, "panel", findings);
+    if let (Some(panel), Some(at), Some(seen_at)) = (&panel, at, seen_at) {
+        known_panel(panel, values, [&stations[at.index()], &stations[seen_at.index()]], findings);
+    }
     let label = optional_name(values, "label", findings);
     let group = optional_name(values, "group", findings);
     let id = id?;
@@ -318,6 +327,7 @@ fn head(
         label: label.unwrap_or_else(|| id.clone()),
         station: at?,
         seen_at: seen_at?,
+        panel,
         group: group.unwrap_or_else(|| id.clone()),
         replace_minutes: values.number("minutes").unwrap_or(spec.replace_minutes),
         stock: values.text("stock")?.to_owned(),
@@ -386,6 +396,17 @@ fn optional_name(values: &Values, field: &str, findings: &mut Findings) -> Optio
         findings.error("bad-name", values.place_of(field), message, None);
     }
     Some(text.to_owned())
+}
+
+/// Finds fault with a panel that neither station of a part has.
+fn known_panel(panel: &str, values: &Values, stations: [&Station; 2], findings: &mut Findings) {
+    let panels: Vec<&str> = stations.iter().flat_map(|s| &s.panels).map(String::as_str).collect();
+    if panels.contains(&panel) {
+        return;
+    }
+    let message = format!("{} has no panel {}", quoted(&stations[1].id), quoted(panel));
+    let hint = findings.suggest(panel, panels.into_iter());
+    findings.error("unknown-panel", values.place_of("panel"), message, hint);
 }
 
 fn station(

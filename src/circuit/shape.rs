@@ -30,7 +30,8 @@ static SYSTEM_FIELDS: [&str; 9] = [
     "parts",
     "test_points",
 ];
-static STATION_FIELDS: [&str; 6] = ["id", "title", "minutes", "open_minutes", "crew", "cautions"];
+static STATION_FIELDS: [&str; 7] =
+    ["id", "title", "minutes", "open_minutes", "crew", "cautions", "panels"];
 static SPARE_FIELDS: [&str; 2] = ["amps", "count"];
 static MOD_FIELDS: [&str; 9] = [
     "id",
@@ -121,6 +122,7 @@ pub(super) fn system(
                     open_minutes: shape.number("open_minutes", Some(0.0), findings),
                     crew: shape.flag("crew", findings),
                     cautions: shape.texts("cautions", findings),
+                    panels: shape.texts("panels", findings),
                 });
                 sound &= shape.sound;
             }

@@ -15,5 +15,7 @@ mod write_up;
 pub use advisor::{Advisor, Outlook, Rests};
 pub use reading::{Help, Rules, Said};
 pub use session::{Action, Advice, Call, Entry, Mark, Noted, Outcome, PROVEN, Session, advise};
-pub use view::{Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, view};
+pub use view::{
+    Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, needle_at, view,
+};
 pub use write_up::WriteUp;

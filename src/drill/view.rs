@@ -4,7 +4,9 @@
 use crate::circuit::{Circuit, Kind, PartId, StationId, TestPointId};
 use crate::drill::Session;
 use crate::network::PartState;
-use crate::observation::{Look, Percept, Reading, pointer_fraction, scale_fraction};
+use crate::observation::{
+    Look, Percept, Reading, pointer_fraction, pointer_words, readable_step, scale_fraction,
+};
 
 /// A lamp behind its legend.
 #[derive(Clone, Debug, PartialEq)]
@@ -70,8 +72,12 @@ pub struct Control {
     pub positions: Vec<String>,
     /// Where it stands.
     pub at: usize,
+    /// Where it stands in the normal setup.
+    pub start: usize,
     /// Whether it springs back when let go.
     pub springs_back: bool,
+    /// Whether a guard covers it.
+    pub guard: bool,
 }
 
 /// A breaker.
@@ -173,9 +179,11 @@ pub fn view(session: &Session) -> View {
                     view.controls.push(Control {
                         part: id,
                         label,
-                        positions: control.positions.into_iter().map(str::to_owned).collect(),
+                        positions: control.positions.iter().map(|p| (*p).to_owned()).collect(),
                         at: usize::from(at),
+                        start: usize::from(control.start),
                         springs_back: control.springs_back,
+                        guard: control.guard,
                     });
                 }
             }
@@ -252,6 +260,17 @@ impl View {
             _ => {}
         }
     }
+}
+
+/// A pointer instrument of the circuit as it is read when its true value is `value`, in
+/// units of its face, by one that has no error; `None` for a part that is none.
+pub fn needle_at(circuit: &Circuit, part: PartId, value: f64) -> Option<Needle> {
+    let meter = circuit.part(part).kind.meter()?;
+    let step = readable_step(meter);
+    let mark = libm::round(scale_fraction(&meter.scale, value) / step) as i64;
+    let reading = Reading { range: 0, mark };
+    let words = pointer_words(meter, reading);
+    Some(needle(part, &circuit.part(part).label, meter, (reading, words)))
 }
 
 fn needle(

@@ -1,14 +1,17 @@
 //! The whole of what the screen shows, and the one way in which it changes.
 
+use std::time::Duration;
+
 use ratatui::layout::Position;
 
-use crate::drill::{Help, Session};
+use crate::drill::{Help, Session, view};
 use crate::score::{self, Debrief};
 
 use super::command::Command;
 use super::debriefing::Debriefing;
 use super::drilling::{Drilling, Turn};
 use super::mouse::{self, Target, WHEEL_ROWS};
+use super::swing::Swing;
 use super::theme::Theme;
 
 /// A system that can be drilled.
@@ -82,6 +85,8 @@ pub struct App {
     /// What went wrong with the last choice on the menu.
     pub(super) notice: String,
     pub(super) theme: Theme,
+    /// The time, as it was last told.
+    pub(super) now: Duration,
     load: Option<Load>,
     keep: Option<Keep>,
     size: (u16, u16),
@@ -110,6 +115,7 @@ impl App {
             systems,
             notice: String::new(),
             theme,
+            now: Duration::ZERO,
             load,
             keep: None,
             size,
@@ -136,6 +142,22 @@ impl App {
     /// Whether the right part was called in the last drill; `None` when none was.
     pub fn right_part(&self) -> Option<bool> {
         self.right_part
+    }
+
+    /// Tells the time since some moment that stays the same; pointers move with it.
+    pub fn at(&mut self, now: Duration) {
+        self.now = now;
+        if let Page::Drill(drilling) = &mut self.page
+            && drilling.swing.as_ref().is_some_and(|swing| swing.is_over(now))
+        {
+            drilling.swing = None;
+        }
+    }
+
+    /// Whether something on the screen moves by itself, so that it has to be drawn again
+    /// soon.
+    pub fn is_moving(&self) -> bool {
+        matches!(&self.page, Page::Drill(drilling) if drilling.swing.is_some())
     }
 
     /// Whether letters are letters of something being looked for.
@@ -187,6 +209,7 @@ impl App {
     }
 
     fn on_page(&mut self, command: Command) {
+        let clock = (!self.theme.still()).then_some(self.now);
         match &mut self.page {
             Page::Menu(at) => match command {
                 Command::Up | Command::Previous => *at = at.saturating_sub(1),
@@ -202,7 +225,7 @@ impl App {
                 Command::Quit | Command::Back => self.over = true,
                 _ => {}
             },
-            Page::Drill(drilling) => match drilling.update(command, self.size) {
+            Page::Drill(drilling) => match take(drilling, command, self.size, clock) {
                 Turn::Stay => {}
                 Turn::Leave => self.leave(),
                 Turn::Advise => self.pending = Some(Pending::Advise),
@@ -256,4 +279,22 @@ impl App {
             _ => {}
         }
     }
+}
+
+/// Takes a command in a drill. Where there is a clock, a pointer that the command moves
+/// swings to its place; one that was still moving is there at once, so that what is asked
+/// for next is answered from what can be seen.
+fn take(
+    drilling: &mut Drilling,
+    command: Command,
+    size: (u16, u16),
+    clock: Option<Duration>,
+) -> Turn {
+    drilling.swing = None;
+    let before = clock.map(|_| view(&drilling.session));
+    let turn = drilling.update(command, size);
+    if let (Some(now), Some(before), true) = (clock, before, drilling.at_the_stage()) {
+        drilling.swing = Swing::between(&before, &view(&drilling.session), now);
+    }
+    turn
 }

@@ -1,6 +1,8 @@
 //! The division of the screen: heading, stage, what is known beside it, what came of the
 //! last step, what is offered, and the keys.
 
+use std::time::Duration;
+
 use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -105,7 +107,7 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
             );
         }
         Page::Drill(drilling) if !drilling.begun => before(buffer, size, drilling, app.theme),
-        Page::Drill(drilling) => drill(buffer, size, drilling, app.theme),
+        Page::Drill(drilling) => drill(buffer, size, (drilling, app.now), app.theme),
         Page::Debrief(debriefing) => {
             debriefing::draw(buffer, &areas(size, false), debriefing, app.theme);
         }
@@ -208,7 +210,12 @@ fn before(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: The
     }
 }
 
-fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Theme) {
+fn drill(
+    buffer: &mut Buffer,
+    size: (u16, u16),
+    (drilling, now): (&Drilling, Duration),
+    theme: Theme,
+) {
     let session = &drilling.session;
     let circuit = session.circuit();
     if let Some(Overlay::Diagram(shown)) = &drilling.overlay {
@@ -224,7 +231,7 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
     let title = &circuit.station(session.place().station).title;
     head(buffer, areas.head, title, &where_and_when(drilling), theme);
     if let Some(beside) = areas.side {
-        side::draw(buffer, beside, session, theme);
+        side::draw(buffer, beside, (session, drilling.swing.is_none()), theme);
     }
     let stage = areas.stage;
     let mut offered: Option<(String, String)> = None;
@@ -257,7 +264,10 @@ fn drill(buffer: &mut Buffer, size: (u16, u16), drilling: &Drilling, theme: Them
         // It has the whole screen and was drawn above.
         Some(Overlay::Diagram(_)) => {}
         None => {
-            let view = view(session);
+            let mut view = view(session);
+            if let Some(swing) = &drilling.swing {
+                swing.show(now, &mut view);
+            }
             let plan = plan(&view, circuit, (stage.width, stage.height));
             let attention = match drilling.question {
                 Some(_) => Attention { focus: None, ..drilling.attention(&plan) },

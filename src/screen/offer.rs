@@ -82,14 +82,19 @@ fn state_and_deed(view: &View, part: PartId) -> Option<(String, &'static str, De
     if let Some(control) = view.controls.iter().find(|c| c.part == part) {
         let at = &control.positions[control.at];
         let other = u8::try_from(1 - control.at.min(1)).unwrap_or(0);
+        let guarded = control.guard;
+        let guard = if guarded { ", guarded" } else { "" };
+        let verb = |plain, lifted| if guarded { lifted } else { plain };
         return Some(if control.springs_back {
             let deed = Deed::Step(Step::Act(Act::Hold { control: part, position: other }));
-            (" springs back".to_owned(), "press and look", deed)
+            let verb = verb("press and look", "lift the guard, press and look");
+            (format!(" springs back{guard}"), verb, deed)
         } else if control.positions.len() == 2 {
             let deed = Deed::Step(Step::Act(Act::Set { control: part, position: other }));
-            (format!(" at {at}"), "throw it", deed)
+            (format!(" at {at}{guard}"), verb("throw it", "lift the guard and throw it"), deed)
         } else {
-            (format!(" at {at}"), "turn it", Deed::Grip(part))
+            let verb = verb("turn it", "lift the guard and turn it");
+            (format!(" at {at}{guard}"), verb, Deed::Grip(part))
         });
     }
     if let Some(breaker) = view.breakers.iter().find(|b| b.part == part) {

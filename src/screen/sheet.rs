@@ -79,7 +79,7 @@ impl Sheet {
     pub(super) fn lines(&self, session: &Session, columns: u16, theme: Theme) -> Vec<Line> {
         let mut text = Text { columns, lines: Vec::new(), theme };
         match self {
-            Self::Notebook => notebook(&mut text, session),
+            Self::Notebook => notebook(&mut text, session, true),
             Self::Help => help(&mut text),
             Self::Helped(_, said) => {
                 for line in said {
@@ -146,11 +146,12 @@ impl Text {
     }
 }
 
-/// The steps so far, newest last.
-pub(super) fn notebook(text: &mut Text, session: &Session) {
+/// The steps so far, newest last; of the last one not what it showed, unless settled.
+pub(super) fn notebook(text: &mut Text, session: &Session, settled: bool) {
     let (strong, quiet) = (text.theme.strong(), text.theme.quiet());
     text.hanging(("  0.0", quiet), &session.write_up().lines.join("; "), quiet);
-    for note in notes(session) {
+    let notes = notes(session);
+    for (index, note) in notes.iter().enumerate() {
         let clock = format!("{:>5.1}", note.clock);
         let price = if note.minutes > 0.0 {
             format!(" ({})", minutes(note.minutes))
@@ -158,7 +159,8 @@ pub(super) fn notebook(text: &mut Text, session: &Session) {
             String::new()
         };
         text.hanging((&clock, quiet), &format!("{}{price}", note.step), strong);
-        for line in &note.showed {
+        let told = settled || index + 1 < notes.len();
+        for line in note.showed.iter().filter(|_| told) {
             text.hanging(("     ", quiet), line, Style::new());
         }
         for breach in &note.breaches {

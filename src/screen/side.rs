@@ -10,8 +10,14 @@ use super::text::{fit, put, put_right};
 use super::theme::Theme;
 use crate::drill::{Mark, Session};
 
-/// Draws both, with a rule to the station.
-pub(super) fn draw(buffer: &mut Buffer, area: Rect, session: &Session, theme: Theme) {
+/// Draws both, with a rule to the station; what the last step showed only once every
+/// pointer has settled.
+pub(super) fn draw(
+    buffer: &mut Buffer,
+    area: Rect,
+    (session, settled): (&Session, bool),
+    theme: Theme,
+) {
     for y in area.top()..area.bottom() {
         put(buffer, area, area.x, y, "│", theme.quiet());
     }
@@ -29,7 +35,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, session: &Session, theme: Th
     put(buffer, notes, notes.x, notes.y, "NOTEBOOK", theme.strong());
     let body = Rect { y: notes.y + 1, height: notes.height.saturating_sub(2), ..notes };
     let mut text = Text { columns: body.width, lines: Vec::new(), theme };
-    notebook(&mut text, session);
+    notebook(&mut text, session, settled);
     draw_lines(buffer, body, (&text.lines, usize::MAX), theme);
 
     put(buffer, board, board.x, board.y, "SUSPECTS", theme.strong());

@@ -3,7 +3,7 @@
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crossterm::event::{
     DisableMouseCapture, EnableMouseCapture, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers,
@@ -33,6 +33,9 @@ pub struct ExitSummary {
 
 /// How long one waits for a key before looking whether a signal has come.
 const WAIT: Duration = Duration::from_millis(250);
+
+/// How long one picture stands while something moves.
+const FRAME: Duration = Duration::from_millis(33);
 
 /// How long a program that a signal has reached may take to end by itself.
 const PATIENCE: Duration = Duration::from_secs(2);
@@ -108,7 +111,9 @@ fn work(
     signal: &AtomicUsize,
     stop: &AtomicBool,
 ) -> io::Result<()> {
-    while !app.is_over() {
+    let started = Instant::now();
+    'picture: while !app.is_over() {
+        app.at(started.elapsed());
         terminal.draw(|frame| draw(app, frame))?;
         if app.is_waiting() {
             app.work();
@@ -129,8 +134,11 @@ fn work(
             if poll(Duration::ZERO)? {
                 break;
             }
-            if !wait_for_input(WAIT)? {
+            if !wait_for_input(if app.is_moving() { FRAME } else { WAIT })? {
                 return Ok(());
+            }
+            if app.is_moving() && !poll(Duration::ZERO)? {
+                continue 'picture;
             }
         }
         let command = match read()? {
@@ -145,6 +153,7 @@ fn work(
             _ => None,
         };
         if let Some(command) = command {
+            app.at(started.elapsed());
             app.update(command);
         }
     }

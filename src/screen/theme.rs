@@ -192,6 +192,7 @@ impl Theme {
             ("strong".to_owned(), self.strong()),
             ("quiet".to_owned(), self.quiet()),
             ("focus".to_owned(), self.focus()),
+            ("collar".to_owned(), self.collar()),
         ];
         for colour in ["red", "amber", "green", "blue", "white"] {
             for look in looks {
@@ -202,6 +203,16 @@ impl Theme {
             }
         }
         styles
+    }
+
+    /// The white collar of a breaker that has popped.
+    pub(super) fn collar(self) -> Style {
+        let bold = Style::new().add_modifier(Modifier::BOLD);
+        match self.colours {
+            Colours::None => bold.add_modifier(Modifier::REVERSED),
+            Colours::Sixteen => bold.fg(Color::Black).bg(Color::White),
+            Colours::Indexed | Colours::Full => bold.fg(BLACK).bg(WHITE),
+        }
     }
 
     fn light(self, colour: &str) -> Light {

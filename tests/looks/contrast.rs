@@ -7,14 +7,14 @@
 use halfsplit::screen::{Background, Colours, Theme};
 use ratatui::style::{Color, Modifier, Style};
 
-type Rgb = (u8, u8, u8);
+pub(super) type Rgb = (u8, u8, u8);
 
 const BLACK: Rgb = (0, 0, 0);
 const WHITE: Rgb = (255, 255, 255);
 
 /// The sixteen colours of xterm: `XTerm-col.ad` of its source, the names as in X11's
 /// `rgb.txt`.
-const XTERM: [Rgb; 16] = [
+pub(super) const XTERM: [Rgb; 16] = [
     (0, 0, 0),
     (205, 0, 0),
     (0, 205, 0),
@@ -70,7 +70,8 @@ fn indexed(index: u8, sixteen: &[Rgb; 16]) -> Rgb {
     }
 }
 
-fn rgb(color: Color, sixteen: &[Rgb; 16], default: Rgb) -> Rgb {
+/// A colour as red, green and blue; the terminal's own is `default`.
+pub(super) fn rgb(color: Color, sixteen: &[Rgb; 16], default: Rgb) -> Rgb {
     let named = [
         Color::Black,
         Color::Red,

@@ -15,6 +15,7 @@ pub(super) const SWITCH: KindSpec = KindSpec {
         f("positions", K::Positions, Required, "engraved positions in order"),
         f("start", K::Text, Absent, "position in the normal setup; left out: the first"),
         f("springs_back", K::Flag, Flag(false), "returns to `start` when let go"),
+        f("guard", K::Flag, Flag(false), "has a guard that is lifted first"),
         f("closes", K::Closures, Required, "position to the pairs of nets joined in it"),
         f("contact_ohms", n("ohm"), Number(0.005), "ohms of a closed contact"),
     ],
@@ -33,6 +34,7 @@ pub(super) const PUSH_SWITCH: KindSpec = KindSpec {
     formula: "While pressed the pairs of `pressed` are joined, else those of `released`, by a few milliohms.",
     replace_minutes: 20.0,
     fields: &[
+        f("guard", K::Flag, Flag(false), "has a guard that is lifted first"),
         f("pressed", K::Pairs, Absent, "pairs of nets joined while it is pressed"),
         f("released", K::Pairs, Absent, "pairs of nets joined while it is not"),
         f("contact_ohms", n("ohm"), Number(0.005), "ohms of a closed contact"),
@@ -52,6 +54,7 @@ pub(super) const CHANGEOVER_SWITCH: KindSpec = KindSpec {
     formula: "One throw of each pole is closed in each position, by a few milliohms.",
     replace_minutes: 30.0,
     fields: &[
+        f("guard", K::Flag, Flag(false), "has a guard that is lifted first"),
         f("positions", K::Positions, Required, "engraved positions, one for each throw"),
         f("start", K::Text, Absent, "position in the normal setup; left out: the first"),
         f(

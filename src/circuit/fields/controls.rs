@@ -63,6 +63,7 @@ pub(super) fn switch(v: &Values, findings: &mut Findings) -> Option<Switch> {
         positions: positions.clone(),
         start: start?,
         springs_back: v.flag("springs_back")?,
+        guard: v.flag("guard")?,
         closures: closures?,
     })
 }
@@ -88,7 +89,7 @@ pub(super) fn push_switch(v: &Values, findings: &mut Findings) -> Option<Switch>
         return None;
     }
     let positions = PUSH_POSITIONS.map(str::to_owned).to_vec();
-    Some(Switch { positions, start: 0, springs_back: true, closures })
+    Some(Switch { positions, start: 0, springs_back: true, guard: v.flag("guard")?, closures })
 }
 
 pub(super) fn changeover_switch(v: &Values, findings: &mut Findings) -> Option<Switch> {
@@ -113,7 +114,13 @@ pub(super) fn changeover_switch(v: &Values, findings: &mut Findings) -> Option<S
             closures.extend(throw.map(|throw| Closure { position, a: *common, b: throw, ohms }));
         }
     }
-    Some(Switch { positions: positions.clone(), start, springs_back: false, closures })
+    Some(Switch {
+        positions: positions.clone(),
+        start,
+        springs_back: false,
+        guard: v.flag("guard")?,
+        closures,
+    })
 }
 
 pub(super) fn mechanism(v: &Values, findings: &mut Findings) -> Option<Mechanism> {

@@ -24,6 +24,8 @@ pub struct Switch {
     pub start: u8,
     /// Whether it springs back to `start` when let go.
     pub springs_back: bool,
+    /// Whether a guard covers it, to be lifted before it is moved.
+    pub guard: bool,
     /// Which nets are joined in which position.
     pub closures: Vec<Closure>,
 }

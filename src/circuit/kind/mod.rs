@@ -86,6 +86,8 @@ pub struct Control<'a> {
     pub start: u8,
     /// Whether it springs back to `start` when let go.
     pub springs_back: bool,
+    /// Whether a guard covers it, to be lifted before it is moved.
+    pub guard: bool,
 }
 
 impl Kind {
@@ -146,16 +148,19 @@ impl Kind {
                 positions: names(&s.positions),
                 start: s.start,
                 springs_back: s.springs_back,
+                guard: s.guard,
             }),
             Self::Mechanism(m) => Some(Control {
                 positions: names(&m.positions),
                 start: m.start,
                 springs_back: false,
+                guard: false,
             }),
             Self::Receptacle(r) => Some(Control {
                 positions: PLUG_POSITIONS.to_vec(),
                 start: r.start,
                 springs_back: false,
+                guard: false,
             }),
             Self::Supply(_)
             | Self::Battery(_)

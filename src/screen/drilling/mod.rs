@@ -15,6 +15,7 @@ use super::offer::{Deed, Offer, offer, positions};
 use super::picker::{Picker, Picking};
 use super::sheet::Sheet;
 use super::station::{Attention, Grip, Item, Plan, plan};
+use super::swing::Swing;
 use super::theme::Theme;
 use crate::circuit::{PartId, StationId};
 use crate::drill::{Action, Help, Outcome, Session, View, view};
@@ -78,6 +79,8 @@ pub(super) struct Drilling {
     pub(super) question: Option<Question>,
     /// A control in the hand.
     pub(super) grip: Option<Grip>,
+    /// Pointers on their way to where they will be read.
+    pub(super) swing: Option<Swing>,
     /// What the last steps showed.
     news: Vec<String>,
     /// Something said in answer to the last command, until the next one.
@@ -99,6 +102,7 @@ impl Drilling {
             overlay: None,
             question: None,
             grip: None,
+            swing: None,
             news: vec![FIRST_WORDS.to_owned()],
             remark: None,
             focus: BTreeMap::new(),
@@ -180,8 +184,16 @@ impl Drilling {
         self.focus(plan).and_then(|item| offer(&self.session, view, item))
     }
 
-    /// What stands in the message line.
+    /// Whether the station itself is what one looks at.
+    pub(super) fn at_the_stage(&self) -> bool {
+        self.begun && self.overlay.is_none() && self.question.is_none()
+    }
+
+    /// What stands in the message line; nothing while a pointer has yet to settle.
     pub(super) fn message(&self) -> Vec<String> {
+        if self.swing.is_some() {
+            return Vec::new();
+        }
         if let Some((_, part)) = self.session.to_read().filter(|_| self.reads())
             && self.remark.is_none()
         {

@@ -31,7 +31,7 @@ impl Manner {
 }
 
 /// Columns and rows of a breaker or fuse in a roomy layout.
-pub(super) const ROOMY: (u16, u16) = (15, 4);
+pub(super) const ROOMY: (u16, u16) = (18, 4);
 
 /// What stands on both sides of a legend: the shape of the light.
 fn light_marks(look: Look) -> (&'static str, &'static str) {
@@ -64,8 +64,8 @@ pub(super) fn annunciator(buffer: &mut Buffer, area: Rect, lamp: &Annunciator, m
 pub(super) fn breaker(buffer: &mut Buffer, area: Rect, breaker: &BreakerFace, manner: Manner) {
     let theme = manner.theme;
     let glyph = if breaker.out { "◉" } else { "●" };
-    let rating = significant(breaker.amps, 3);
-    let knob = if breaker.out { theme.strong() } else { Style::new() };
+    let rating = format!("{} A", significant(breaker.amps, 3));
+    let knob = if breaker.out { theme.collar() } else { Style::new() };
     if !manner.roomy {
         let end = if breaker.out { "OUT".to_owned() } else { rating };
         row(buffer, area, glyph, &breaker.label, (&end, knob), manner);
@@ -75,22 +75,28 @@ pub(super) fn breaker(buffer: &mut Buffer, area: Rect, breaker: &BreakerFace, ma
     roomy_cell(buffer, area, (&top, knob), (&rating, &breaker.label), manner);
 }
 
-/// A fuse holder: seated, or empty with the fuse in the hand.
-pub(super) fn fuse(buffer: &mut Buffer, area: Rect, fuse: &FuseHolder, manner: Manner) {
+/// A fuse holder with its number on the row: seated, or empty with the fuse in the hand.
+pub(super) fn fuse(
+    buffer: &mut Buffer,
+    area: Rect,
+    (number, fuse): (usize, &FuseHolder),
+    manner: Manner,
+) {
+    let placard = format!("{number} {}", fuse.label);
     let theme = manner.theme;
-    let rating = significant(fuse.amps, 3);
+    let rating = format!("{} A {} sp", significant(fuse.amps, 3), fuse.spares);
     let in_hand = fuse.in_hand_blown.map(|blown| if blown { "blown" } else { "whole" });
     let style = if fuse.seated { Style::new() } else { theme.strong() };
     if !manner.roomy {
         let glyph = if fuse.seated { "[━]" } else { "[ ]" };
-        row(buffer, area, glyph, &fuse.label, (in_hand.unwrap_or(&rating), style), manner);
+        row(buffer, area, glyph, &placard, (in_hand.unwrap_or(&rating), style), manner);
         return;
     }
     let top = match in_hand {
         Some(word) => format!("[  ] {word}"),
         None => "[━━]".to_owned(),
     };
-    roomy_cell(buffer, area, (&top, style), (&rating, &fuse.label), manner);
+    roomy_cell(buffer, area, (&top, style), (&rating, &placard), manner);
 }
 
 /// An instrument or a machine with its word.

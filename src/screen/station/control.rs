@@ -51,12 +51,12 @@ fn sides(count: usize) -> (usize, bool) {
 /// Columns and rows a control takes; a button's rows depend on its width, those of a
 /// selector on how many rows its positions stand apart.
 pub(super) fn size(control: &Control, columns: u16, apart: u16) -> (u16, u16) {
-    let placard = width(&control.label) + 2;
+    let placard = width(&control.label) + 2 + 2 * u16::from(control.guard);
     let (side, top) = sides(control.positions.len());
     let knob_rows = side as u16 + u16::from(top);
     match shape(control) {
         Shape::Button => (columns, wrap(&control.label, columns.saturating_sub(5)).len() as u16),
-        Shape::Lever => (placard.max(longest(control) + 4), 1 + control.positions.len() as u16),
+        Shape::Lever => (placard.max(longest(control) + 5), 1 + control.positions.len() as u16),
         Shape::Knob => (placard.max(2 * longest(control) + KNOB_COLUMNS + 1), 1 + knob_rows),
         Shape::Selector => (
             placard.max(2 * longest(control) + selector_columns(apart) + 3),
@@ -90,7 +90,13 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, control: &Control, manner: M
 fn placard(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
     let style = if manner.focus { manner.theme.focus() } else { manner.theme.strong() };
     let tail = if manner.focus { " " } else { "" };
-    let text = format!("{}{}{tail}", manner.sign, control.label);
+    // A knob has its guard around its placard, a lever around its slot.
+    let guard = control.guard && shape(control) != Shape::Lever;
+    let text = if guard {
+        format!("{}{{{}}}{tail}", manner.sign, control.label)
+    } else {
+        format!("{}{}{tail}", manner.sign, control.label)
+    };
     put(buffer, area, area.x, area.y, &text, style);
 }
 
@@ -106,7 +112,8 @@ fn position_style(control: &Control, index: usize, manner: Manner) -> Style {
 
 fn button(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
     let style = if manner.focus { manner.theme.focus() } else { manner.theme.strong() };
-    put(buffer, area, area.x, area.y, &format!("{}(○)", manner.sign), style);
+    let button = if control.guard { "{○}" } else { "(○)" };
+    put(buffer, area, area.x, area.y, &format!("{}{button}", manner.sign), style);
     let lines = wrap(&control.label, area.width.saturating_sub(5));
     for (row, line) in lines.iter().enumerate() {
         put(buffer, area, area.x + 5, area.y + row as u16, line, style);
@@ -122,8 +129,14 @@ fn lever(buffer: &mut Buffer, area: Rect, control: &Control, manner: Manner) {
         let (bat, slot) =
             if control.at == index { ("█", Style::new()) } else { ("│", manner.theme.quiet()) };
         put(buffer, area, area.x + 1, y, bat, slot);
+        // The guard stays where the lever usually is; lifted, it has no lever in it.
+        if control.guard && control.start == index {
+            put(buffer, area, area.x, y, "{", manner.theme.strong());
+            put(buffer, area, area.x + 2, y, "}", manner.theme.strong());
+        }
         let style = position_style(control, index, manner);
-        put(buffer, area, area.x + 3, y, &control.positions[index], style);
+        let x = area.x + 3 + u16::from(control.guard);
+        put(buffer, area, x, y, &control.positions[index], style);
     }
 }
 

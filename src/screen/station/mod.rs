@@ -14,7 +14,7 @@ use super::picker::mark_sign;
 use super::text::{put, put_right, rule};
 use super::theme::Theme;
 use crate::circuit::{Circuit, PartId};
-use crate::drill::{Mark, View};
+use crate::drill::{Mark, Needle, View};
 use plan::{Piece, Placed};
 
 pub(super) use plan::{Item, Plan, plan};
@@ -50,6 +50,17 @@ impl Attention<'_> {
     }
 }
 
+/// A pointer instrument alone, so many rows high, as it looks at its station.
+pub fn dial(needle: &Needle, rows: u16, theme: Theme) -> Buffer {
+    let area = Rect::new(0, 0, meter::columns(rows), rows);
+    let mut buffer = Buffer::empty(area);
+    meter::draw(&mut buffer, area, needle, (false, " "), theme);
+    if theme.ascii() {
+        super::ascii::flatten(&mut buffer);
+    }
+    buffer
+}
+
 /// Draws a station into `area`.
 pub(super) fn draw(
     buffer: &mut Buffer,
@@ -62,7 +73,7 @@ pub(super) fn draw(
     let sheet = Rect { x: 0, y: 0, width: area.width, height: plan.height.max(1) };
     let mut drawn = Buffer::empty(sheet);
     for placed in &plan.placed {
-        piece(&mut drawn, placed, (view, circuit), attention, (plan.roomy, theme));
+        piece(&mut drawn, placed, (view, circuit), attention, (&plan, theme));
     }
     let scroll = plan.scroll_to(attention.focus, area.height);
     for y in 0..area.height.min(plan.height.saturating_sub(scroll)) {
@@ -88,15 +99,17 @@ fn piece(
     placed: &Placed,
     (view, circuit): (&View, &Circuit),
     attention: Attention,
-    (roomy, theme): (bool, Theme),
+    (plan, theme): (&Plan, Theme),
 ) {
+    let roomy = plan.roomy;
     let area = placed.area;
     let focus = placed.item.is_some() && placed.item == attention.focus;
     // What stands beside a meter has one row whatever the layout.
     let sign = attention.sign(placed.item);
     let cell = cells::Manner { focus, sign, roomy: roomy && area.height > 1, theme };
     match placed.piece {
-        Piece::Heading(text) => {
+        Piece::Heading(title) => {
+            let text = plan.titles.get(title).map_or("", String::as_str);
             rule(buffer, area, area.y, theme.quiet());
             put(buffer, area, area.x + 1, area.y, &format!(" {text} "), theme.quiet());
         }
@@ -111,7 +124,7 @@ fn piece(
         Piece::Sign(at) => cells::sign(buffer, area, &view.life_signs[at], cell),
         Piece::Machine(at) => cells::sign(buffer, area, &view.machines[at], cell),
         Piece::Breaker(at) => cells::breaker(buffer, area, &view.breakers[at], cell),
-        Piece::Fuse(at) => cells::fuse(buffer, area, &view.fuses[at], cell),
+        Piece::Fuse(at) => cells::fuse(buffer, area, (at + 1, &view.fuses[at]), cell),
         Piece::Point(at) => {
             let point = circuit.test_point(view.points[at]);
             cells::point(buffer, area, &point.id, circuit.net_name(point.net), cell);

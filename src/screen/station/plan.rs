@@ -23,7 +23,8 @@ pub(in super::super) enum Item {
 /// What is drawn somewhere; the index is that into the list of the [`View`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Piece {
-    Heading(&'static str),
+    /// A heading; the index is that into the titles of the plan.
+    Heading(usize),
     Needle(usize),
     Lamp(usize),
     Control(usize),
@@ -48,6 +49,8 @@ pub(in super::super) struct Plan {
     pub(super) placed: Vec<Placed>,
     pub(super) height: u16,
     pub(super) roomy: bool,
+    /// What the headings say.
+    pub(super) titles: Vec<String>,
     /// What belongs beside the meter had to go below it.
     torn: bool,
 }
@@ -59,31 +62,46 @@ struct Closeness {
     roomy: bool,
     headings: bool,
     gap: u16,
+    /// Rows from one line of a list to the next.
+    line: u16,
 }
 
-const CLOSENESSES: [Closeness; 9] = [
-    Closeness { meter_rows: 15, roomy: true, headings: true, gap: 2 },
-    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 2 },
-    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 1 },
-    Closeness { meter_rows: 11, roomy: true, headings: true, gap: 1 },
-    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 1 },
-    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 1 },
-    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 1 },
-    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0 },
-    Closeness { meter_rows: 9, roomy: false, headings: false, gap: 0 },
+const CLOSENESSES: [Closeness; 15] = [
+    Closeness { meter_rows: 30, roomy: true, headings: true, gap: 2, line: 2 },
+    Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 2 },
+    Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 2 },
+    Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 1 },
+    Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 1 },
+    Closeness { meter_rows: 17, roomy: true, headings: true, gap: 2, line: 1 },
+    Closeness { meter_rows: 15, roomy: true, headings: true, gap: 2, line: 1 },
+    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 2, line: 1 },
+    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 1, line: 1 },
+    Closeness { meter_rows: 11, roomy: true, headings: true, gap: 1, line: 1 },
+    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 1, line: 1 },
+    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 1, line: 1 },
+    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 1, line: 1 },
+    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1 },
+    Closeness { meter_rows: 9, roomy: false, headings: false, gap: 0, line: 1 },
 ];
 
-/// Lays a station out.
+/// Where nothing fits and one has to go through it by rows, titles tell where one is.
+const CLOSE_WITH_TITLES: Closeness =
+    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1 };
+
+/// Lays a station out: the roomiest way that fits. Where none keeps together what belongs
+/// together, the roomiest that fits at all.
 pub(in super::super) fn plan(view: &View, circuit: &Circuit, (width, height): (u16, u16)) -> Plan {
-    let mut last = None;
+    let mut torn = None;
     for closeness in CLOSENESSES {
         let plan = lay(view, circuit, width, closeness);
         if plan.height <= height && !plan.torn {
             return plan;
         }
-        last = Some(plan);
+        if plan.height <= height && torn.is_none() {
+            torn = Some(plan);
+        }
     }
-    last.expect("there is at least one layout")
+    torn.unwrap_or_else(|| lay(view, circuit, width, CLOSE_WITH_TITLES))
 }
 
 impl Plan {
@@ -121,14 +139,24 @@ impl Plan {
 /// Puts blocks in lines, as words in a paragraph.
 struct Flow {
     placed: Vec<Placed>,
+    titles: Vec<String>,
     width: u16,
     gap: u16,
+    /// Rows from one line of a list to the next.
+    line: u16,
+    /// Columns are as wide as their cells need, not as wide as there is room.
+    close: bool,
     x: u16,
     y: u16,
     row: u16,
 }
 
 impl Flow {
+    fn new(width: u16, Closeness { gap, line, .. }: Closeness, close: bool) -> Self {
+        let (placed, titles) = (Vec::new(), Vec::new());
+        Self { placed, titles, width, gap, line, close, x: 0, y: 0, row: 0 }
+    }
+
     fn block(&mut self, columns: u16, rows: u16) -> Rect {
         if self.x > 0 && self.x + columns > self.width {
             self.x = 0;
@@ -158,9 +186,10 @@ impl Flow {
         self.placed.push(Placed { piece, item, area });
     }
 
-    fn heading(&mut self, text: &'static str) {
+    fn heading(&mut self, text: &str) {
         let area = self.block(self.width, 1);
-        self.put(Piece::Heading(text), None, area);
+        self.put(Piece::Heading(self.titles.len()), None, area);
+        self.titles.push(text.to_owned());
         self.end_line();
     }
 
@@ -173,15 +202,23 @@ impl Flow {
 
     /// Cells in columns read downwards, as a list is.
     fn columns(&mut self, cells: &[(Piece, Item)], count: u16) {
-        let rows = (cells.len() as u16).div_ceil(count.max(1));
-        let columns = self.width / count.max(1);
+        let all = cells.len() as u16;
+        let count = if self.close { count.min(all.div_ceil(CLOSE_ROWS)).max(1) } else { count };
+        let rows = all.div_ceil(count.max(1));
+        let room = self.width / count.max(1);
+        let columns = if self.close { room.min(WIDE_COLUMNS) } else { room };
         for (index, (piece, item)) in cells.iter().enumerate() {
             let (column, row) = (index as u16 / rows, index as u16 % rows);
-            let area = Rect { x: column * columns, y: self.y + row, width: columns, height: 1 };
+            let area = Rect {
+                x: column * columns,
+                y: self.y + self.line * row,
+                width: columns,
+                height: 1,
+            };
             self.put(*piece, Some(*item), area);
         }
         self.x = 1;
-        self.row = rows;
+        self.row = self.line * rows;
     }
 }
 
@@ -189,19 +226,140 @@ impl Flow {
 const LINE_COLUMNS: u16 = 25;
 /// Columns of one where there is room.
 const WIDE_COLUMNS: u16 = 32;
+/// Rows of a list on a panel before it goes on in a second column.
+const CLOSE_ROWS: u16 = 6;
 /// Breakers up to this number stand beside the meter, where there is one.
 const FEW: usize = 3;
 /// Columns of the stack of small things beside the meter.
 const STACK_COLUMNS: u16 = 20;
+/// Columns between two panels.
+const PANEL_GAP: u16 = 3;
 
+/// What goes on one panel: indices into the lists of the view.
+#[derive(Clone, Debug, Default)]
+struct Contents {
+    needles: Vec<usize>,
+    lamps: Vec<usize>,
+    controls: Vec<usize>,
+    signs: Vec<usize>,
+    machines: Vec<usize>,
+    breakers: Vec<usize>,
+    fuses: Vec<usize>,
+    points: Vec<usize>,
+}
+
+impl Contents {
+    /// The parts that are wanted, and the test points or none of them.
+    fn of(view: &View, wanted: impl Fn(PartId) -> bool, points: bool) -> Self {
+        fn those<T>(all: &[T], wanted: impl Fn(&T) -> bool) -> Vec<usize> {
+            all.iter().enumerate().filter(|(_, one)| wanted(one)).map(|(index, _)| index).collect()
+        }
+        Self {
+            needles: those(&view.needles, |n| wanted(n.part)),
+            lamps: those(&view.annunciators, |a| wanted(a.part)),
+            controls: those(&view.controls, |c| wanted(c.part)),
+            signs: those(&view.life_signs, |s| wanted(s.part)),
+            machines: those(&view.machines, |m| wanted(m.part)),
+            breakers: those(&view.breakers, |b| wanted(b.part)),
+            fuses: those(&view.fuses, |f| wanted(f.part)),
+            points: those(&view.points, |_| points),
+        }
+    }
+
+    fn is_empty(&self) -> bool {
+        self.needles.is_empty()
+            && self.lamps.is_empty()
+            && self.controls.is_empty()
+            && self.signs.is_empty()
+            && self.machines.is_empty()
+            && self.breakers.is_empty()
+            && self.fuses.is_empty()
+            && self.points.is_empty()
+    }
+}
+
+/// Panels side by side as they fit, in the order of the station; below them what is on no
+/// panel.
 fn lay(view: &View, circuit: &Circuit, width: u16, closeness: Closeness) -> Plan {
-    let Closeness { roomy, headings, gap, .. } = closeness;
-    let mut flow = Flow { placed: Vec::new(), width, gap, x: 0, y: 0, row: 0 };
-    let stacked = top_band(&mut flow, view, closeness);
-    let torn = flow.y > 0;
+    let station = circuit.station(view.station);
+    let panel_of = |part: PartId| {
+        let panel = circuit.part(part).panel.as_ref()?;
+        let known = station.panels.iter().position(|known| known == panel);
+        // Without room for titles panels would only scatter what belongs together.
+        known.filter(|_| closeness.headings)
+    };
+    let mut plan = Plan {
+        placed: Vec::new(),
+        height: 0,
+        roomy: closeness.roomy,
+        titles: Vec::new(),
+        torn: false,
+    };
+    let (mut x, mut y, mut row) = (0, 0, 0);
+    for (index, title) in station.panels.iter().enumerate() {
+        let contents = Contents::of(view, |part| panel_of(part) == Some(index), false);
+        if contents.is_empty() {
+            continue;
+        }
+        let panel = lay_panel((view, circuit), &contents, width, closeness, Some(title));
+        let columns = panel.placed.iter().map(|p| p.area.right()).max().unwrap_or(0);
+        if x > 0 && x + columns > width {
+            (x, y, row) = (0, y + row + closeness.gap, 0);
+        }
+        row = row.max(panel.height);
+        plan.take(panel, (x, y));
+        x += columns + PANEL_GAP;
+    }
+    let rest = Contents::of(view, |part| panel_of(part).is_none(), true);
+    if !rest.is_empty() {
+        let gap = if plan.placed.is_empty() { 0 } else { closeness.gap };
+        let rest = lay_panel((view, circuit), &rest, width, closeness, None);
+        plan.take(rest, (0, y + row + gap));
+    }
+    plan
+}
+
+impl Plan {
+    /// Takes the pieces of another plan, moved to a place in this one.
+    fn take(&mut self, other: Self, (x, y): (u16, u16)) {
+        let titles = self.titles.len();
+        for mut placed in other.placed {
+            placed.area.x += x;
+            placed.area.y += y;
+            if let Piece::Heading(title) = &mut placed.piece {
+                *title += titles;
+            }
+            self.height = self.height.max(placed.area.bottom());
+            self.placed.push(placed);
+        }
+        self.titles.extend(other.titles);
+        self.torn |= other.torn;
+    }
+}
+
+/// Lays out what is on one panel, under its title; or, without one, what is on none.
+fn lay_panel(
+    (view, circuit): (&View, &Circuit),
+    contents: &Contents,
+    width: u16,
+    closeness: Closeness,
+    title: Option<&str>,
+) -> Plan {
+    let roomy = closeness.roomy;
+    // A panel needs no headings of its own.
+    let headings = closeness.headings && title.is_none();
+    let close = title.is_some();
+    let mut flow = Flow::new(width, closeness, close);
+    if let Some(title) = title {
+        flow.heading(title);
+    }
+    let top = flow.y;
+    let stacked = top_band(&mut flow, view, contents, closeness);
+    let torn = flow.y > top;
     flow.end_section();
 
-    for (index, item) in view.controls.iter().enumerate() {
+    for &index in &contents.controls {
+        let item = &view.controls[index];
         let shape = control::shape(item);
         if shape == Shape::Selector || (stacked && shape == Shape::Button) {
             continue;
@@ -214,32 +372,21 @@ fn lay(view: &View, circuit: &Circuit, width: u16, closeness: Closeness) -> Plan
 
     let line_columns = (width / LINE_COLUMNS).max(1);
     let sign_columns = if roomy { (width / WIDE_COLUMNS).max(1) } else { line_columns };
-    let signs: Vec<_> = view
-        .life_signs
-        .iter()
-        .enumerate()
-        .map(|(i, s)| (Piece::Sign(i), Item::Part(s.part)))
-        .collect();
+    let part = |piece: Piece, part: PartId| (piece, Item::Part(part));
+    let signs: Vec<_> =
+        contents.signs.iter().map(|&i| part(Piece::Sign(i), view.life_signs[i].part)).collect();
     section(&mut flow, "INSTRUMENTS", headings, &signs, |flow, cells| {
         flow.columns(cells, sign_columns);
     });
-    let machines: Vec<_> = view
-        .machines
-        .iter()
-        .enumerate()
-        .map(|(i, s)| (Piece::Machine(i), Item::Part(s.part)))
-        .collect();
+    let machines: Vec<_> =
+        contents.machines.iter().map(|&i| part(Piece::Machine(i), view.machines[i].part)).collect();
     section(&mut flow, "HEARD", headings, &machines, |flow, cells| {
         flow.columns(cells, line_columns.min(2));
     });
-    let breakers: Vec<_> = view
-        .breakers
-        .iter()
-        .enumerate()
-        .map(|(i, b)| (Piece::Breaker(i), Item::Part(b.part)))
-        .collect();
+    let breakers: Vec<_> =
+        contents.breakers.iter().map(|&i| part(Piece::Breaker(i), view.breakers[i].part)).collect();
     let fuses: Vec<_> =
-        view.fuses.iter().enumerate().map(|(i, f)| (Piece::Fuse(i), Item::Part(f.part))).collect();
+        contents.fuses.iter().map(|&i| part(Piece::Fuse(i), view.fuses[i].part)).collect();
     let small = |flow: &mut Flow, cells: &[(Piece, Item)]| {
         if roomy {
             flow.cells(cells, cells::ROOMY);
@@ -250,19 +397,18 @@ fn lay(view: &View, circuit: &Circuit, width: u16, closeness: Closeness) -> Plan
     if !(stacked && breakers.len() <= FEW) {
         section(&mut flow, "BREAKERS", headings, &breakers, small);
     }
-    section(&mut flow, "FUSES", headings, &fuses, small);
-    if !(stacked && view.points.len() <= FEW) {
-        let points: Vec<_> = view
+    section(&mut flow, "FUSES: rating, spares left", headings, &fuses, small);
+    if !(stacked && contents.points.len() <= FEW) {
+        let points: Vec<_> = contents
             .points
             .iter()
-            .enumerate()
-            .map(|(i, p)| (Piece::Point(i), Item::Point(*p)))
+            .map(|&i| (Piece::Point(i), Item::Point(view.points[i])))
             .collect();
-        let longest = view
+        let longest = contents
             .points
             .iter()
-            .map(|point| {
-                let point = circuit.test_point(*point);
+            .map(|&index| {
+                let point = circuit.test_point(view.points[index]);
                 text::width(&point.id) + text::width(circuit.net_name(point.net)) + 4
             })
             .max()
@@ -272,13 +418,23 @@ fn lay(view: &View, circuit: &Circuit, width: u16, closeness: Closeness) -> Plan
             flow.columns(cells, count);
         });
     }
-    let height = flow.placed.iter().map(|p| p.area.bottom()).max().unwrap_or(0);
-    Plan { placed: flow.placed, height, roomy, torn }
+    let mut placed = flow.placed;
+    if close {
+        // The rule of a panel's heading is as long as the panel is wide.
+        let things = || placed.iter().filter(|p| p.item.is_some()).map(|p| p.area.right());
+        let title = title.map_or(0, text::width) + 4;
+        let columns = things().max().unwrap_or(0).max(title).min(width);
+        for heading in placed.iter_mut().filter(|p| p.item.is_none()) {
+            heading.area.width = columns;
+        }
+    }
+    let height = placed.iter().map(|p| p.area.bottom()).max().unwrap_or(0);
+    Plan { placed, height, roomy, titles: flow.titles, torn }
 }
 
 fn section(
     flow: &mut Flow,
-    heading: &'static str,
+    heading: &str,
     headings: bool,
     cells: &[(Piece, Item)],
     put: impl Fn(&mut Flow, &[(Piece, Item)]),
@@ -295,15 +451,17 @@ fn section(
 
 /// Meters, selectors and, beside them, what is small; tells whether there is such a
 /// band.
-fn top_band(flow: &mut Flow, view: &View, closeness: Closeness) -> bool {
+fn top_band(flow: &mut Flow, view: &View, contents: &Contents, closeness: Closeness) -> bool {
     let rows = closeness.meter_rows;
-    for (index, needle) in view.needles.iter().enumerate() {
+    for &index in &contents.needles {
+        let needle = &view.needles[index];
         let area = flow.block(meter::columns(rows) + 1, rows);
         let area = Rect { width: area.width - 1, ..area };
         flow.put(Piece::Needle(index), Some(Item::Part(needle.part)), area);
     }
-    let mut band = !view.needles.is_empty();
-    for (index, item) in view.controls.iter().enumerate() {
+    let mut band = !contents.needles.is_empty();
+    for &index in &contents.controls {
+        let item = &view.controls[index];
         if control::shape(item) == Shape::Selector {
             let apart = if rows >= 13 { 2 } else { 1 };
             let (columns, height) = control::size(item, STACK_COLUMNS, apart);
@@ -316,39 +474,46 @@ fn top_band(flow: &mut Flow, view: &View, closeness: Closeness) -> bool {
         }
     }
     if !band {
-        for (index, lamp) in view.annunciators.iter().enumerate() {
+        for &index in &contents.lamps {
+            let lamp = &view.annunciators[index];
             let columns = text::width(&lamp.legend) + 6;
             let area = flow.block(columns, 1);
             flow.put(Piece::Lamp(index), Some(Item::Part(lamp.part)), area);
         }
         return false;
     }
-    stack(flow, view, closeness.gap);
+    stack(flow, view, contents, closeness.gap);
     true
 }
 
 /// Lamps, buttons, and breakers and test points when there are few, in one column.
-fn stack(flow: &mut Flow, view: &View, gap: u16) {
+fn stack(flow: &mut Flow, view: &View, contents: &Contents, gap: u16) {
     let columns = flow.width.saturating_sub(flow.x).clamp(STACK_COLUMNS, STACK_COLUMNS + 6);
     let mut pieces: Vec<(Piece, Item, u16)> = Vec::new();
-    for (index, lamp) in view.annunciators.iter().enumerate() {
+    for &index in &contents.lamps {
+        let lamp = &view.annunciators[index];
         pieces.push((Piece::Lamp(index), Item::Part(lamp.part), 1));
     }
-    for (index, item) in view.controls.iter().enumerate() {
+    for &index in &contents.controls {
+        let item = &view.controls[index];
         if control::shape(item) == Shape::Button {
             let (_, rows) = control::size(item, columns, 1);
             pieces.push((Piece::Control(index), Item::Part(item.part), rows));
         }
     }
-    if view.breakers.len() <= FEW {
-        for (index, breaker) in view.breakers.iter().enumerate() {
+    if contents.breakers.len() <= FEW {
+        for &index in &contents.breakers {
+            let breaker = &view.breakers[index];
             pieces.push((Piece::Breaker(index), Item::Part(breaker.part), 1));
         }
     }
-    if view.points.len() <= FEW {
-        for (index, point) in view.points.iter().enumerate() {
-            pieces.push((Piece::Point(index), Item::Point(*point), 1));
+    if contents.points.len() <= FEW {
+        for &index in &contents.points {
+            pieces.push((Piece::Point(index), Item::Point(view.points[index]), 1));
         }
+    }
+    if pieces.is_empty() {
+        return;
     }
     let kind = |piece: &Piece| std::mem::discriminant(piece);
     let breaks = pieces.windows(2).filter(|two| kind(&two[0].0) != kind(&two[1].0)).count();
