@@ -8,21 +8,26 @@ use std::sync::Arc;
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use halfsplit::circuit::Circuit;
 use halfsplit::drill::Session;
-use halfsplit::screen::{App, Command, Start, SystemEntry, Theme, command_for, draw};
+use halfsplit::screen::{App, Background, Command, Start, SystemEntry, Theme, command_for, draw};
 use halfsplit::{faults, library};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use ratatui::buffer::Buffer;
+use ratatui::buffer::{Buffer, Cell};
 use ratatui::style::{Color, Modifier};
 
-const SIZES: [(u16, u16); 3] = [(80, 24), (120, 36), (160, 48)];
+const SIZES: [(u16, u16); 3] = [(80, 24), (120, 36), (200, 60)];
+
+/// The theme of the pictures: 256 colours on a dark background.
+fn usual() -> Theme {
+    Theme::new(true).on(Background::Dark)
+}
 
 fn flagship() -> Circuit {
     library::load("t4-ac").expect("the flagship reads clean")
 }
 
 fn drill(circuit: Circuit, fault: &str) -> App {
-    drill_in(circuit, fault, Theme::new(true))
+    drill_in(circuit, fault, usual())
 }
 
 fn drill_in(circuit: Circuit, fault: &str, theme: Theme) -> App {
@@ -45,7 +50,7 @@ fn menu() -> App {
         let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").map_err(|e| e.to_string())?;
         Session::planted(Arc::new(circuit), fault, 7).map_err(|error| error.to_string())
     };
-    App::new(Start::Menu { systems, load: Box::new(load) }, SIZES[1], Theme::new(true))
+    App::new(Start::Menu { systems, load: Box::new(load) }, SIZES[1], usual())
 }
 
 /// Presses keys: names of keys between blanks, and text to type in single quotes.
@@ -85,13 +90,53 @@ fn buffer(app: &App, size: (u16, u16)) -> Buffer {
     picture(app, size).buffer().clone()
 }
 
+/// A picture, and below it every stretch that is not plain: row, first and last column,
+/// colour of letters on background, and `b`old, `r`eversed, `u`nderlined.
+fn with_styles(picture: &TestBackend) -> String {
+    let told = |cell: &Cell| {
+        let colour = |colour: Color| match colour {
+            Color::Reset => "-".to_owned(),
+            Color::Indexed(index) => index.to_string(),
+            other => other.to_string(),
+        };
+        let mut style = match (cell.fg, cell.bg) {
+            (Color::Reset, Color::Reset) => String::new(),
+            (fg, Color::Reset) => colour(fg),
+            (fg, bg) => format!("{}/{}", colour(fg), colour(bg)),
+        };
+        let modifiers =
+            [(Modifier::BOLD, 'b'), (Modifier::REVERSED, 'r'), (Modifier::UNDERLINED, 'u')];
+        style.extend(modifiers.iter().filter(|(m, _)| cell.modifier.contains(*m)).map(|(_, c)| *c));
+        style
+    };
+    let buffer = picture.buffer();
+    let width = usize::from(buffer.area.width);
+    let mut text = format!("{picture}\n");
+    for (y, row) in buffer.content().chunks(width).enumerate() {
+        let mut stretches = Vec::new();
+        let mut x = 0;
+        while x < width {
+            let style = told(&row[x]);
+            let run = row[x..].iter().take_while(|cell| told(cell) == style).count();
+            if !style.is_empty() {
+                stretches.push(format!("{x}-{} {style}", x + run - 1));
+            }
+            x += run;
+        }
+        if !stretches.is_empty() {
+            text.push_str(&format!("{y:>2}: {}\n", stretches.join(", ")));
+        }
+    }
+    text
+}
+
 /// Keeps the picture of a state at every size; returns the one at 80x24 as text.
 fn keep(name: &str, app: &mut App) -> String {
     for size in SIZES {
         // The page knows the size as it does in the terminal, for what depends on it.
         app.update(Command::Resize(size.0, size.1));
         let name = format!("{name}_{}x{}", size.0, size.1);
-        insta::assert_snapshot!(name, picture(app, size));
+        insta::assert_snapshot!(name, with_styles(&picture(app, size)));
     }
     picture(app, SIZES[0]).to_string()
 }
@@ -129,7 +174,7 @@ fn the_fuse_cabinet_shows_a_pulled_fuse_as_an_empty_holder() {
     assert!(cautions.contains("CAUTIONS: FUSE CABINET"), "{cautions}");
     press(&mut app, "Enter / 'pull' Space 'f-flt-c' Enter");
     let text = keep("fuse_cabinet", &mut app);
-    assert!(text.contains("[ ] FLT GYRO PRI C blown"), "{text}");
+    assert!(text.contains("▸[ ] 2 FLT GYRO PRI C") && text.contains("blown"), "{text}");
 }
 
 #[test]
@@ -393,5 +438,30 @@ fn text_from_a_file_cannot_drive_the_terminal() {
                 assert!(!symbol.contains(halfsplit::diagnostic::is_unprintable), "{symbol:?}");
             }
         }
+    }
+}
+
+#[test]
+fn the_direct_current_deck_has_its_panels() {
+    let circuit = library::load("t4-dc").expect("it comes with the program");
+    let mut app = drill_in(circuit, "BEACON:bulbs-out", usual());
+    press(&mut app, "Enter");
+    let text = keep("dc_deck", &mut app);
+    assert!(text.contains("DC VOLTS"), "{text}");
+}
+
+#[test]
+fn the_flight_deck_in_other_themes() {
+    let themes = [
+        ("mono", Theme::new(false)),
+        ("light", Theme::new(true).on(Background::Light)),
+        ("ascii", usual().with_ascii(true)),
+    ];
+    for (name, theme) in themes {
+        let mut app = drill_in(flagship(), "F-FLT-C:open", theme);
+        press(&mut app, "Enter / 'set' Space 'vsel' Space 'c1' Space 'a' Enter");
+        app.update(Command::Resize(SIZES[1].0, SIZES[1].1));
+        let name = format!("flight_deck_{name}");
+        insta::assert_snapshot!(name, with_styles(&picture(&app, SIZES[1])));
     }
 }

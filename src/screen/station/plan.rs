@@ -226,6 +226,8 @@ impl Flow {
 const LINE_COLUMNS: u16 = 25;
 /// Columns of one where there is room.
 const WIDE_COLUMNS: u16 = 32;
+/// Columns of a fuse on one line.
+const FUSE_COLUMNS: u16 = 36;
 /// Rows of a list on a panel before it goes on in a second column.
 const CLOSE_ROWS: u16 = 6;
 /// Breakers up to this number stand beside the meter, where there is one.
@@ -387,17 +389,22 @@ fn lay_panel(
         contents.breakers.iter().map(|&i| part(Piece::Breaker(i), view.breakers[i].part)).collect();
     let fuses: Vec<_> =
         contents.fuses.iter().map(|&i| part(Piece::Fuse(i), view.fuses[i].part)).collect();
-    let small = |flow: &mut Flow, cells: &[(Piece, Item)]| {
+    let small = |flow: &mut Flow, cells: &[(Piece, Item)], count: u16| {
         if roomy {
             flow.cells(cells, cells::ROOMY);
         } else {
-            flow.columns(cells, line_columns);
+            flow.columns(cells, count);
         }
     };
     if !(stacked && breakers.len() <= FEW) {
-        section(&mut flow, "BREAKERS", headings, &breakers, small);
+        section(&mut flow, "BREAKERS", headings, &breakers, |flow, cells| {
+            small(flow, cells, line_columns);
+        });
     }
-    section(&mut flow, "FUSES: rating, spares left", headings, &fuses, small);
+    // Number, placard, rating and spares take more room than one line usually has.
+    section(&mut flow, "FUSES: rating, spares left", headings, &fuses, |flow, cells| {
+        small(flow, cells, (width / FUSE_COLUMNS).max(1));
+    });
     if !(stacked && contents.points.len() <= FEW) {
         let points: Vec<_> = contents
             .points
