@@ -29,12 +29,20 @@ struct Running {
 
 impl Running {
     fn start(arguments: &[&str]) -> Self {
+        Self::start_with(arguments, &[])
+    }
+
+    /// The same with more in its environment.
+    fn start_with(arguments: &[&str], environment: &[(&str, &str)]) -> Self {
         let pair = native_pty_system().openpty(SIZE).expect("a pseudo-terminal");
         let settings = settings(&*pair.master);
         let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_halfsplit"));
         command.args(arguments);
         command.env("TERM", "xterm-256color");
         command.env_remove("NO_COLOR");
+        for (name, value) in environment {
+            command.env(name, value);
+        }
         let child = pair.slave.spawn_command(command).expect("the binary starts");
         // Kept open by the child alone, so that its end is the end of the output; the
         // line settings are read through the master.
@@ -272,6 +280,79 @@ fn a_drill_is_worked_by_mouse() {
     let (code, bytes) = terminal.end();
     assert_eq!(code, 0);
     assert_given_back(&bytes);
+}
+
+/// The first drill from the menu, doing what the guide says and nothing else.
+#[test]
+fn the_first_drill_is_finished_by_what_the_guide_says() {
+    let mut terminal = Running::start(&[]);
+    terminal.until(|s| s.contains("▸ First drill, guided"));
+    terminal.press("\r");
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    terminal.until(|s| s.contains("Guide: the arrows move"));
+    terminal.press("\u{1b}[B\u{1b}[A\t");
+    let mut guide = terminal.until(|s| s.contains("Guide: put ▸ on a control"));
+    // Tab goes from one thing that can be acted on to the next.
+    for _ in 0..10 {
+        if guide.contains("Enter throw it") {
+            break;
+        }
+        terminal.press("\t");
+        let before = guide;
+        guide = terminal.until(|s| s != before);
+    }
+    terminal.press("\r");
+    terminal.until(|s| s.contains("Guide: now measure. p takes"));
+    terminal.press("p");
+    terminal.until(|s| s.contains("Guide: ←→ go between function"));
+    // Direct volts after the wire, then after the switch.
+    terminal.press("\u{1b}[D\u{1b}[B\u{1b}[C\u{1b}[B\r");
+    terminal.until(|s| s.contains("DC volts TB1-2 to GND") && s.contains(" V DC "));
+    terminal.press("\u{1b}[B\r");
+    terminal.until(|s| s.contains("DC volts TB1-3 to GND"));
+    terminal.press("\u{1b}");
+    terminal.until(|s| s.contains("proves one part. Press c and call it"));
+    terminal.press("c");
+    terminal.until(|s| s.contains("WHICH PART HAS FAILED"));
+    terminal.press("s1\r");
+    terminal.until(|s| s.contains("HOW HAS S1 FAILED"));
+    terminal.press("\r");
+    terminal.until(|s| keys(s).contains("make the call"));
+    terminal.press("\r");
+    terminal.until(|s| s.contains("Isolated and proven") && keys(s).contains("Enter close"));
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+}
+
+/// Chosen keys work and are shown; a choice that cannot be is told before the screen opens.
+#[test]
+fn keys_are_chosen_in_a_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("halfsplit/keys.ron");
+    std::fs::create_dir_all(file.parent().expect("a parent")).expect("a folder");
+    let arguments = ["drill", "bench", "--seed", "7", "--fault", "W1:open"];
+    std::fs::write(&file, "{\"go\": \"z\", \"notes\": \"x\"}").expect("it is written");
+    let settings = [("XDG_CONFIG_HOME", folder.path().to_str().expect("text"))];
+    let mut terminal = Running::start_with(&arguments, &settings);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    terminal.until(|s| keys(s).contains("z go") && keys(s).contains("x notes"));
+    terminal.press("x");
+    terminal.until(|s| keys(s).contains("Esc back"));
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+    for (text, said) in
+        [("{\"go\": \"p\"}", "the key of both `go` and `probe`"), ("{\"go\": 1}", "keys.ron:1:")]
+    {
+        std::fs::write(&file, text).expect("it is written");
+        let terminal = Running::start_with(&arguments, &settings);
+        let (code, bytes) = terminal.end();
+        assert_eq!(code, 2);
+        let told = String::from_utf8_lossy(&bytes);
+        assert!(told.contains(said), "{told}");
+        assert!(!contains(&bytes, TO_ALTERNATE));
+    }
 }
 
 #[test]

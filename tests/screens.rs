@@ -42,11 +42,16 @@ fn menu() -> App {
         .into_iter()
         .map(|name| {
             let circuit = library::load(name).expect("it comes with the program");
-            SystemEntry { id: circuit.id, title: circuit.title, brief: circuit.brief }
+            SystemEntry {
+                id: circuit.id,
+                title: circuit.title,
+                brief: circuit.brief,
+                guided: false,
+            }
         })
         .collect();
-    let load = |id: &str| {
-        let circuit = library::load(id).map_err(|error| error.to_string())?;
+    let load = |entry: &SystemEntry| {
+        let circuit = library::load(&entry.id).map_err(|error| error.to_string())?;
         let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").map_err(|e| e.to_string())?;
         Session::planted(Arc::new(circuit), fault, 7).map_err(|error| error.to_string())
     };
@@ -57,7 +62,7 @@ fn menu() -> App {
 fn press(app: &mut App, keys: &str) {
     let mut type_key = |code: KeyCode| {
         let key = KeyEvent::new(code, KeyModifiers::NONE);
-        if let Some(command) = command_for(key, app.is_typing()) {
+        if let Some(command) = command_for(key, app.is_typing(), app.keys()) {
             app.update(command);
         }
         if app.is_waiting() {

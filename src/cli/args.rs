@@ -169,6 +169,9 @@ pub struct Drill {
     /// The most help that can be had in the drill
     #[arg(long, value_name = "HELP", value_enum, default_value_t = Helping::BestStep)]
     pub help_up_to: Helping,
+    /// Tell at every moment what to do next (on the full screen)
+    #[arg(long)]
+    pub guided: bool,
     /// Draw the fault and the instruments' errors from this number
     #[arg(long, value_name = "N")]
     pub seed: Option<u64>,

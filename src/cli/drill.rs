@@ -14,8 +14,13 @@ use crate::circuit::Circuit;
 use crate::drill::Session;
 use crate::faults;
 use crate::library;
+use crate::network::SolveError;
 use crate::screen::{self, Keep, Start, SystemEntry};
 use crate::units::quantity;
+
+/// The guided drill: a system, and the fault that it hides. One sees it by throwing the one
+/// switch and proves it by two measurements.
+const FIRST_DRILL: (&str, &str) = ("bench", "S1:open-ON");
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
@@ -29,7 +34,8 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
         let prompt = input.is_terminal();
         return plain::work(session, input.lock(), std::io::stdout().lock(), (prompt, report));
     }
-    let start = Start::Drill(Box::new(session));
+    let session = Box::new(session);
+    let start = if arguments.guided { Start::Guided(session) } else { Start::Drill(session) };
     let Some(path) = report.map(Path::to_owned) else { return on_screen(start, looks, None) };
     // The screen tells of a failure at once, and the shell when it has its terminal back.
     let failed = Rc::new(RefCell::new(None));
@@ -57,20 +63,33 @@ pub(super) fn menu(plain: bool, looks: args::Looks) -> Result<Ended> {
         writeln!(out, "Start one with: halfsplit drill SYSTEM --plain")?;
         return Ok(Ended::Well);
     }
-    let mut systems = Vec::new();
+    let first = library::load(FIRST_DRILL.0)?;
+    let mut systems = vec![SystemEntry {
+        id: first.id,
+        title: "First drill, guided".to_owned(),
+        brief: format!("Five parts and a hidden fault; every step is told. {}", first.brief),
+        guided: true,
+    }];
     for name in library::NAMES {
         let circuit = library::load(name)?;
-        systems.push(SystemEntry { id: circuit.id, title: circuit.title, brief: circuit.brief });
+        let Circuit { id, title, brief, .. } = circuit;
+        systems.push(SystemEntry { id, title, brief, guided: false });
     }
-    let load = |name: &str| {
-        let circuit = library::load(name).map_err(|error| error.to_string())?;
-        Session::drawn(Arc::new(circuit), fresh_seed()).map_err(|error| error.to_string())
+    let load = |entry: &SystemEntry| {
+        let in_words = |error: SolveError| error.to_string();
+        let circuit = library::load(&entry.id).map_err(|error| error.to_string())?;
+        if entry.guided {
+            let (fault, _) =
+                faults::parse(&circuit, FIRST_DRILL.1).map_err(|error| error.to_string())?;
+            return Session::planted(Arc::new(circuit), fault, 1).map_err(in_words);
+        }
+        Session::drawn(Arc::new(circuit), fresh_seed()).map_err(in_words)
     };
     on_screen(Start::Menu { systems, load: Box::new(load) }, looks, None)
 }
 
 fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<Ended> {
-    let left = screen::run(start, looks.theme(), keep)?;
+    let left = screen::run(start, looks.theme(), super::keys::chosen()?, keep)?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
         (None, Some(false)) => Ended::WithFinding,

@@ -9,6 +9,7 @@ mod check;
 mod debrief;
 mod dictionary;
 mod drill;
+mod keys;
 mod kinds;
 mod par;
 mod plain;

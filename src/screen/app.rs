@@ -7,7 +7,7 @@ use ratatui::layout::Position;
 use crate::drill::{Help, Session, view};
 use crate::score::{self, Debrief};
 
-use super::command::Command;
+use super::command::{Command, Keys};
 use super::debriefing::Debriefing;
 use super::drilling::{Drilling, Turn};
 use super::mouse::{self, Target, WHEEL_ROWS};
@@ -23,10 +23,12 @@ pub struct SystemEntry {
     pub title: String,
     /// What it does.
     pub brief: String,
+    /// Whether the drill tells at every moment what to do next.
+    pub guided: bool,
 }
 
-/// Makes a drill of the system of this name; in words, why not.
-pub type Load = Box<dyn FnMut(&str) -> Result<Session, String>>;
+/// Makes a drill of an entry; in words, why not.
+pub type Load = Box<dyn FnMut(&SystemEntry) -> Result<Session, String>>;
 
 /// Keeps a debrief when it opens; in words, where, or why not.
 pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
@@ -42,6 +44,8 @@ pub enum Start {
     },
     /// A drill.
     Drill(Box<Session>),
+    /// A drill that tells at every moment what to do next.
+    Guided(Box<Session>),
 }
 
 impl std::fmt::Debug for Start {
@@ -49,6 +53,7 @@ impl std::fmt::Debug for Start {
         match self {
             Self::Menu { systems, .. } => f.debug_tuple("Menu").field(systems).finish(),
             Self::Drill(_) => f.write_str("Drill"),
+            Self::Guided(_) => f.write_str("Guided"),
         }
     }
 }
@@ -67,8 +72,8 @@ pub(super) enum Page {
 /// Something that takes a moment and is done after the screen has said so.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Pending {
-    /// Make a drill of this system.
-    Load(String),
+    /// Make a drill of this entry.
+    Load(SystemEntry),
     /// Work out the best next step.
     Advise,
     /// Work out other help.
@@ -87,6 +92,8 @@ pub struct App {
     pub(super) theme: Theme,
     /// The time, as it was last told.
     pub(super) now: Duration,
+    /// Which key does what.
+    pub(super) keys: Keys,
     load: Option<Load>,
     keep: Option<Keep>,
     size: (u16, u16),
@@ -108,6 +115,10 @@ impl App {
             Start::Drill(session) => {
                 (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)
             }
+            Start::Guided(session) => {
+                let drilling = Drilling::new(*session).guided(true);
+                (Page::Drill(Box::new(drilling)), Vec::new(), None)
+            }
         };
         Self {
             page,
@@ -116,6 +127,7 @@ impl App {
             notice: String::new(),
             theme,
             now: Duration::ZERO,
+            keys: Keys::default(),
             load,
             keep: None,
             size,
@@ -127,6 +139,21 @@ impl App {
     /// Has every debrief kept when it opens.
     pub fn keep_debriefs(&mut self, keep: Keep) {
         self.keep = Some(keep);
+    }
+
+    /// The same with other keys.
+    #[must_use]
+    pub fn with_keys(mut self, keys: Keys) -> Self {
+        self.keys = keys;
+        if let Page::Drill(drilling) = &mut self.page {
+            drilling.keys = keys;
+        }
+        self
+    }
+
+    /// Which key does what.
+    pub fn keys(&self) -> &Keys {
+        &self.keys
     }
 
     /// Whether the screen is to be left.
@@ -220,7 +247,7 @@ impl App {
                 Command::Last => *at = self.systems.len().saturating_sub(1),
                 Command::Take => {
                     self.notice.clear();
-                    self.pending = self.systems.get(*at).map(|s| Pending::Load(s.id.clone()));
+                    self.pending = self.systems.get(*at).cloned().map(Pending::Load);
                 }
                 Command::Quit | Command::Back => self.over = true,
                 _ => {}
@@ -258,10 +285,14 @@ impl App {
     /// Works out what waits; this takes up to a second or two.
     pub fn work(&mut self) {
         match (self.pending.take(), &mut self.page) {
-            (Some(Pending::Load(id)), _) => {
+            (Some(Pending::Load(entry)), _) => {
                 let Some(load) = &mut self.load else { return };
-                match load(&id) {
-                    Ok(session) => self.page = Page::Drill(Box::new(Drilling::new(session))),
+                match load(&entry) {
+                    Ok(session) => {
+                        let mut drilling = Drilling::new(session).guided(entry.guided);
+                        drilling.keys = self.keys;
+                        self.page = Page::Drill(Box::new(drilling));
+                    }
                     Err(why) => self.notice = why,
                 }
             }

@@ -1,8 +1,12 @@
 //! What keys mean: one table for dispatch, the line of keys and the help.
 
+use std::collections::BTreeMap;
+
 use crossterm::event::{
     KeyCode, KeyEvent, KeyEventKind, KeyModifiers, MouseButton, MouseEvent, MouseEventKind,
 };
+
+use crate::diagnostic::did_you_mean;
 
 /// What a key asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -88,7 +92,9 @@ pub enum Command {
 /// A key with a name of its own.
 #[derive(Debug)]
 pub(super) struct KeyRow {
-    /// The key.
+    /// What it is called where keys are chosen.
+    pub(super) name: &'static str,
+    /// The key, unless another has been chosen.
     pub(super) key: char,
     /// What it does.
     pub(super) command: Command,
@@ -100,41 +106,125 @@ pub(super) struct KeyRow {
     pub(super) help: &'static str,
 }
 
-const fn row(key: char, command: Command, word: &'static str, help: &'static str) -> KeyRow {
-    KeyRow { key, command, word, spare: false, help }
+const fn row(
+    name: &'static str,
+    key: char,
+    command: Command,
+    word: &'static str,
+    help: &'static str,
+) -> KeyRow {
+    KeyRow { name, key, command, word, spare: false, help }
 }
 
-const fn spare(key: char, command: Command, word: &'static str, help: &'static str) -> KeyRow {
-    KeyRow { key, command, word, spare: true, help }
+const fn spare(
+    name: &'static str,
+    key: char,
+    command: Command,
+    word: &'static str,
+    help: &'static str,
+) -> KeyRow {
+    KeyRow { name, key, command, word, spare: true, help }
+}
+
+/// How many letter keys there are.
+const COUNT: usize = 20;
+
+/// Which key does what: those of the table, or others that somebody has chosen.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Keys([char; COUNT]);
+
+impl Default for Keys {
+    fn default() -> Self {
+        Self(std::array::from_fn(|at| KEYS[at].key))
+    }
+}
+
+impl Keys {
+    /// The usual keys with some of them exchanged: names of commands and the keys chosen.
+    ///
+    /// # Errors
+    /// In words, which choice cannot be: no such command, a key that is none, or one that
+    /// does something else already.
+    pub fn chosen(choices: &BTreeMap<String, String>) -> Result<Self, String> {
+        let mut keys = Self::default();
+        for (name, typed) in choices {
+            let Some(at) = KEYS.iter().position(|row| row.name == name) else {
+                let hint = did_you_mean(name, KEYS.iter().map(|row| row.name));
+                let hint = hint.map(|hint| format!("; {hint}")).unwrap_or_default();
+                return Err(format!("there is no command `{name}`{hint}"));
+            };
+            let mut letters = typed.chars();
+            let (Some(key), None) = (letters.next(), letters.next()) else {
+                return Err(format!("`{name}` takes one key, not `{typed}`"));
+            };
+            if key.is_control() || key.is_uppercase() {
+                return Err(format!("`{name}`: choose a small letter, a figure or a sign"));
+            }
+            keys.0[at] = key;
+        }
+        for (at, key) in keys.0.iter().enumerate() {
+            if let Some(other) = keys.0[..at].iter().position(|other| other == key) {
+                let (first, second) = (KEYS[other].name, KEYS[at].name);
+                return Err(format!(
+                    "`{}` would be the key of both `{first}` and `{second}`",
+                    key_name(*key)
+                ));
+            }
+        }
+        Ok(keys)
+    }
+
+    /// Every command with its key.
+    pub(super) fn rows(&self) -> impl Iterator<Item = (char, &'static KeyRow)> + '_ {
+        self.0.iter().copied().zip(&KEYS)
+    }
+
+    /// What a letter means.
+    pub(super) fn command(&self, letter: char) -> Option<Command> {
+        self.rows().find(|(key, _)| *key == letter).map(|(_, row)| row.command)
+    }
 }
 
 /// Every letter key of a drill.
-pub(super) static KEYS: [KeyRow; 20] = [
-    row('g', Command::Go, "go", "walk to another station"),
-    row('p', Command::Meter, "probe", "measure with the hand meter"),
-    row('r', Command::Replace, "replace", "exchange a part for a good one"),
-    row('s', Command::Suspects, "suspects", "all parts, with your own marks"),
+pub(super) static KEYS: [KeyRow; COUNT] = [
+    row("go", 'g', Command::Go, "go", "walk to another station"),
+    row("probe", 'p', Command::Meter, "probe", "measure with the hand meter"),
+    row("replace", 'r', Command::Replace, "replace", "exchange a part for a good one"),
+    row("suspects", 's', Command::Suspects, "suspects", "all parts, with your own marks"),
     spare(
+        "diagram",
         'd',
         Command::Diagram,
         "diagram",
         "the system as a diagram: arrows move it, / finds a part",
     ),
-    spare('w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
-    row('a', Command::Advise, "advice", "the best next step; the debrief will mention it"),
-    row('c', Command::Call, "call", "name the fault; this ends the drill"),
-    row('n', Command::Notebook, "notes", "the notebook: what was done and what it showed"),
-    row('/', Command::Acts, "all", "everything that can be done now, with its minutes"),
-    row('?', Command::Help, "help", "this page"),
-    spare('q', Command::Quit, "quit", "leave the drill"),
-    row(' ', Command::Mark, "", "mark the part in focus: suspect, cleared, no mark"),
-    row('[', Command::TurnBack, "", "turn the control in focus one position back"),
-    row(']', Command::TurnOn, "", "turn the control in focus one position on"),
-    row('u', Command::WriteUp, "", "the crew's write-up"),
-    row('!', Command::Cautions, "", "the cautions of this station"),
-    row('m', Command::Remind, "", "a reminder of what has been shown so far; costs a little"),
-    row('j', Command::Judge, "", "judge the last step; costs more, less than advice"),
-    row(':', Command::Acts, "", "the same as /"),
+    spare("wiring", 'w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
+    row(
+        "advice",
+        'a',
+        Command::Advise,
+        "advice",
+        "the best next step; the debrief will mention it",
+    ),
+    row("call", 'c', Command::Call, "call", "name the fault; this ends the drill"),
+    row("notes", 'n', Command::Notebook, "notes", "the notebook: what was done and what it showed"),
+    row("all", '/', Command::Acts, "all", "everything that can be done now, with its minutes"),
+    row("help", '?', Command::Help, "help", "this page"),
+    spare("quit", 'q', Command::Quit, "quit", "leave the drill"),
+    row("mark", ' ', Command::Mark, "", "mark the part in focus: suspect, cleared, no mark"),
+    row("turn-back", '[', Command::TurnBack, "", "turn the control in focus one position back"),
+    row("turn-on", ']', Command::TurnOn, "", "turn the control in focus one position on"),
+    row("write-up", 'u', Command::WriteUp, "", "the crew's write-up"),
+    row("cautions", '!', Command::Cautions, "", "the cautions of this station"),
+    row(
+        "remind",
+        'm',
+        Command::Remind,
+        "",
+        "a reminder of what has been shown so far; costs a little",
+    ),
+    row("judge", 'j', Command::Judge, "", "judge the last step; costs more, less than advice"),
+    row("all-too", ':', Command::Acts, "", "the same as /"),
 ];
 
 /// The name of a key for a person.
@@ -153,7 +243,7 @@ pub(super) fn command_for_mouse(event: MouseEvent) -> Option<Command> {
 }
 
 /// What a key means; while something is being typed, letters are letters.
-pub fn command_for(key: KeyEvent, typing: bool) -> Option<Command> {
+pub fn command_for(key: KeyEvent, typing: bool, keys: &Keys) -> Option<Command> {
     if key.kind == KeyEventKind::Release {
         return None;
     }
@@ -181,9 +271,7 @@ pub fn command_for(key: KeyEvent, typing: bool) -> Option<Command> {
         KeyCode::Esc => Command::Back,
         KeyCode::Backspace | KeyCode::Delete => Command::Erase,
         KeyCode::Char(c) if typing => Command::Type(c),
-        KeyCode::Char(c) => {
-            KEYS.iter().find(|row| row.key == c.to_ascii_lowercase()).map(|row| row.command)?
-        }
+        KeyCode::Char(c) => keys.command(c.to_ascii_lowercase())?,
         _ => return None,
     })
 }
@@ -195,10 +283,32 @@ mod tests {
     #[test]
     fn letters_are_commands_unless_something_is_typed() {
         let key = KeyEvent::new(KeyCode::Char('g'), KeyModifiers::NONE);
-        assert_eq!(command_for(key, false), Some(Command::Go));
-        assert_eq!(command_for(key, true), Some(Command::Type('g')));
+        assert_eq!(command_for(key, false, &Keys::default()), Some(Command::Go));
+        assert_eq!(command_for(key, true, &Keys::default()), Some(Command::Type('g')));
         let unknown = KeyEvent::new(KeyCode::Char('z'), KeyModifiers::NONE);
-        assert_eq!(command_for(unknown, false), None);
+        assert_eq!(command_for(unknown, false, &Keys::default()), None);
+    }
+
+    #[test]
+    fn chosen_keys_take_the_place_of_the_usual_ones() {
+        let chosen = |pairs: &[(&str, &str)]| {
+            let pairs = pairs.iter().map(|(name, key)| ((*name).to_owned(), (*key).to_owned()));
+            Keys::chosen(&pairs.collect())
+        };
+        let keys = chosen(&[("go", "z"), ("quit", "g")]).expect("they can be");
+        let key = |letter| KeyEvent::new(KeyCode::Char(letter), KeyModifiers::NONE);
+        assert_eq!(command_for(key('z'), false, &keys), Some(Command::Go));
+        assert_eq!(command_for(key('g'), false, &keys), Some(Command::Quit));
+        assert_eq!(command_for(key('q'), false, &keys), None);
+        for (pairs, said) in [
+            (("walk", "z"), "no command `walk`"),
+            (("go", "zz"), "takes one key"),
+            (("go", "Z"), "small letter"),
+            (("go", "p"), "the key of both `go` and `probe`"),
+        ] {
+            let error = chosen(&[pairs]).expect_err(said);
+            assert!(error.contains(said), "{error}");
+        }
     }
 
     #[test]

@@ -9,7 +9,7 @@ use ratatui::layout::Rect;
 use ratatui::style::Style;
 
 use super::app::{App, Page, Pending};
-use super::command::{KEYS, key_name};
+use super::command::{Keys, key_name};
 use super::drilling::{Drilling, Overlay, Question};
 use super::sheet::{Sheet, draw_lines};
 use super::station::{Attention, plan};
@@ -169,9 +169,9 @@ pub(super) fn keys(buffer: &mut Buffer, foot: Rect, keys: &[(&str, &str)], theme
 }
 
 /// The letter keys of a station; the spare ones only where all of them fit.
-fn letter_keys(columns: u16) -> Vec<(String, String)> {
-    let rows = KEYS.iter().filter(|row| !row.word.is_empty());
-    let all: Vec<_> = rows.map(|row| (row, key_name(row.key))).collect();
+fn letter_keys(columns: u16, keys: &Keys) -> Vec<(String, String)> {
+    let rows = keys.rows().filter(|(_, row)| !row.word.is_empty());
+    let all: Vec<_> = rows.map(|(key, row)| (row, key_name(key))).collect();
     let wanted: u16 = all.iter().map(|(row, key)| width(key) + width(row.word) + 3).sum();
     all.into_iter()
         .filter(|(row, _)| wanted <= columns + 2 || !row.spare)
@@ -290,7 +290,7 @@ fn drill(
                 hint("Enter", "turn it there");
                 hint("Esc", "let go");
             } else {
-                hints = letter_keys(inside(areas.foot).width);
+                hints = letter_keys(inside(areas.foot).width, &drilling.keys);
             }
         }
     }

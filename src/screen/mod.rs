@@ -17,6 +17,7 @@ mod dots;
 mod drilling;
 mod frame;
 mod hand_meter;
+mod lesson;
 mod list;
 mod menu;
 mod mouse;
@@ -32,7 +33,7 @@ mod text;
 mod theme;
 
 pub use app::{App, Keep, Load, Start, SystemEntry};
-pub use command::{Command, command_for};
+pub use command::{Command, Keys, command_for};
 pub use frame::draw;
 pub use station::dial;
 pub use swing::SETTLES;

@@ -8,7 +8,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::{Position, Rect};
 
 use super::app::{App, Page};
-use super::command::{Command, KEYS, key_name};
+use super::command::{Command, Keys, key_name};
 use super::drilling::{Drilling, Overlay};
 use super::frame::{areas, draw_on, sheet_rows};
 use super::hand_meter;
@@ -41,7 +41,7 @@ pub(super) fn target(app: &App, size: (u16, u16), at: Position) -> Option<Target
     if foot.contains(at) {
         let mut buffer = Buffer::empty(screen);
         draw_on(app, &mut buffer);
-        return on_foot(&buffer, foot, at).map(Target::Key);
+        return on_foot(&buffer, foot, at, &app.keys).map(Target::Key);
     }
     match &app.page {
         Page::Menu(_) => super::menu::row_at(app, areas(size, false).stage, at).map(Target::Row),
@@ -79,7 +79,7 @@ fn in_drill(drilling: &Drilling, stage: Rect, at: Position) -> Option<Target> {
 }
 
 /// The key that stands under a cell of the foot, read off the screen itself.
-fn on_foot(buffer: &Buffer, foot: Rect, at: Position) -> Option<Command> {
+fn on_foot(buffer: &Buffer, foot: Rect, at: Position, keys: &Keys) -> Option<Command> {
     let line: Vec<&str> = (foot.left()..foot.right())
         .filter_map(|x| buffer.cell((x, at.y)).map(ratatui::buffer::Cell::symbol))
         .collect();
@@ -98,6 +98,6 @@ fn on_foot(buffer: &Buffer, foot: Rect, at: Position) -> Option<Command> {
     match key.as_str() {
         "Enter" => Some(Command::Take),
         "Esc" => Some(Command::Back),
-        key => KEYS.iter().find(|row| key_name(row.key) == key).map(|row| row.command),
+        key => keys.rows().find(|(letter, _)| key_name(*letter) == key).map(|(_, row)| row.command),
     }
 }

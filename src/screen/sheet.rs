@@ -4,7 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::command::{KEYS, key_name};
+use super::command::{Keys, key_name};
 use super::notebook::notes;
 use super::text::{put, put_right, width, wrap};
 use super::theme::Theme;
@@ -20,7 +20,7 @@ pub(super) enum Sheet {
     /// The notebook.
     Notebook,
     /// Keys and signs.
-    Help,
+    Help(Keys),
     /// What the crew wrote.
     WriteUp,
     /// The cautions of a station, and the steps that wait until they are read.
@@ -48,7 +48,7 @@ impl Sheet {
     pub(super) fn title(&self, session: &Session) -> String {
         match self {
             Self::Notebook => "NOTEBOOK".to_owned(),
-            Self::Help => "HELP".to_owned(),
+            Self::Help(_) => "HELP".to_owned(),
             Self::WriteUp => "WRITE-UP".to_owned(),
             Self::Cautions(station, _) => {
                 format!("CAUTIONS: {}", session.circuit().station(*station).title)
@@ -69,7 +69,7 @@ impl Sheet {
             Self::Advice(Advice::Call { .. }) => "make this call",
             Self::Advice(Advice::Nothing)
             | Self::Notebook
-            | Self::Help
+            | Self::Help(_)
             | Self::WriteUp
             | Self::Helped(..) => "close",
         }
@@ -80,7 +80,7 @@ impl Sheet {
         let mut text = Text { columns, lines: Vec::new(), theme };
         match self {
             Self::Notebook => notebook(&mut text, session, true),
-            Self::Help => help(&mut text),
+            Self::Help(keys) => help(&mut text, keys),
             Self::Helped(_, said) => {
                 for line in said {
                     text.paragraph(line, Style::new());
@@ -169,10 +169,10 @@ pub(super) fn notebook(text: &mut Text, session: &Session, settled: bool) {
     }
 }
 
-fn help(text: &mut Text) {
+fn help(text: &mut Text, keys: &Keys) {
     text.heading("KEYS");
-    for row in &KEYS {
-        let key = format!("{:>7}", key_name(row.key));
+    for (letter, row) in keys.rows() {
+        let key = format!("{:>7}", key_name(letter));
         text.item(&key, row.help);
     }
     for (key, help) in [

@@ -18,7 +18,7 @@ use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
 use super::app::{App, Keep, Start};
-use super::command::{Command, command_for, command_for_mouse};
+use super::command::{Command, Keys, command_for, command_for_mouse};
 use super::frame::draw;
 use super::theme::Theme;
 
@@ -50,7 +50,7 @@ pub fn columns() -> Option<u16> {
 ///
 /// # Errors
 /// When the terminal cannot be set up, read or written.
-pub fn run(start: Start, theme: Theme, keep: Option<Keep>) -> io::Result<ExitSummary> {
+pub fn run(start: Start, theme: Theme, keys: Keys, keep: Option<Keep>) -> io::Result<ExitSummary> {
     let signal = Arc::new(AtomicUsize::new(0));
     let signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGQUIT])?;
     let watched = signals.handle();
@@ -63,7 +63,7 @@ pub fn run(start: Start, theme: Theme, keep: Option<Keep>) -> io::Result<ExitSum
     let result = (|| {
         execute!(io::stdout(), EnableMouseCapture)?;
         let size = terminal.size()?;
-        let mut app = App::new(start, (size.width, size.height), theme);
+        let mut app = App::new(start, (size.width, size.height), theme).with_keys(keys);
         if let Some(keep) = keep {
             app.keep_debriefs(keep);
         }
@@ -147,7 +147,7 @@ fn work(
                 stop.store(true, Ordering::Relaxed);
                 None
             }
-            Event::Key(key) => command_for(key, app.is_typing()),
+            Event::Key(key) => command_for(key, app.is_typing(), &app.keys),
             Event::Mouse(mouse) => command_for_mouse(mouse),
             Event::Resize(columns, rows) => Some(Command::Resize(columns, rows)),
             _ => None,
@@ -237,7 +237,7 @@ fn watch(mut signals: Signals, seen: Arc<AtomicUsize>) {
 fn discard(app: &mut App) -> io::Result<()> {
     while wait_for_input(Duration::ZERO)? && poll(Duration::ZERO)? {
         match read()? {
-            Event::Key(key) if command_for(key, false) == Some(Command::Abort) => {
+            Event::Key(key) if command_for(key, false, &app.keys) == Some(Command::Abort) => {
                 app.update(Command::Abort);
             }
             Event::Resize(columns, rows) => app.update(Command::Resize(columns, rows)),

@@ -42,7 +42,7 @@ fn press(app: &mut App, keys: &str) {
         };
         for code in codes {
             let key = KeyEvent::new(code, KeyModifiers::NONE);
-            if let Some(command) = command_for(key, app.is_typing()) {
+            if let Some(command) = command_for(key, app.is_typing(), app.keys()) {
                 app.update(command);
             }
             while app.is_waiting() {

@@ -22,7 +22,12 @@ impl Drilling {
         let mut steps = steps.into_iter();
         while let Some(step) = steps.next() {
             match self.session.apply(Action::Step(step)) {
-                Outcome::Done(_) => self.tell_news(),
+                Outcome::Done(_) => {
+                    self.tell_news();
+                    if let Some(lesson) = &mut self.lesson {
+                        lesson.follow(&mut self.session);
+                    }
+                }
                 Outcome::Refused(why) => {
                     self.say(&format!("Not done: {why}."));
                     return;

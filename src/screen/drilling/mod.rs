@@ -6,10 +6,11 @@ mod over;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::aim;
-use super::command::Command;
+use super::command::{Command, Keys};
 use super::diagram::Diagram;
 use super::frame;
 use super::hand_meter::{HandMeter, first_point};
+use super::lesson::Lesson;
 use super::mouse::Target;
 use super::offer::{Deed, Offer, offer, positions};
 use super::picker::{Picker, Picking};
@@ -87,6 +88,10 @@ pub(super) struct Drilling {
     remark: Option<String>,
     focus: BTreeMap<StationId, Item>,
     cautioned: BTreeSet<StationId>,
+    /// The guide, in a guided drill.
+    lesson: Option<Lesson>,
+    /// Which key does what.
+    pub(super) keys: Keys,
     /// What has been typed of a reading.
     pub(super) typed: String,
 }
@@ -107,8 +112,19 @@ impl Drilling {
             remark: None,
             focus: BTreeMap::new(),
             cautioned,
+            lesson: None,
+            keys: Keys::default(),
             typed: String::new(),
         }
+    }
+
+    /// The same with a guide that tells what to do next, or without.
+    pub(super) fn guided(mut self, guided: bool) -> Self {
+        self.lesson = guided.then(Lesson::default);
+        if guided {
+            self.news.clear();
+        }
+        self
     }
 
     /// Whether letters are letters of something being looked for.
@@ -166,6 +182,9 @@ impl Drilling {
                 if !there {
                     // A hand on another control lets go of it.
                     self.grip = None;
+                    if let Some(lesson) = &mut self.lesson {
+                        lesson.moved = true;
+                    }
                     self.focus.insert(self.session.place().station, item);
                 }
                 there
@@ -204,7 +223,14 @@ impl Drilling {
                 part.label, self.typed
             )];
         }
-        self.remark.clone().map_or_else(|| self.news.clone(), |remark| vec![remark])
+        let mut lines =
+            self.remark.clone().map_or_else(|| self.news.clone(), |remark| vec![remark]);
+        if let Some(lesson) = &self.lesson {
+            // The guide always has a line of its own.
+            lines.truncate(1);
+            lines.push(lesson.told(&self.session, self.overlay.as_ref(), &self.keys));
+        }
+        lines
     }
 
     /// Takes a command.
@@ -304,6 +330,9 @@ impl Drilling {
             _ => return self.everywhere(command, size, Some((&view, focus))),
         };
         if let Some(to) = to {
+            if let Some(lesson) = &mut self.lesson {
+                lesson.moved = true;
+            }
             self.focus.insert(self.session.place().station, to);
         }
         Turn::Stay
@@ -377,7 +406,7 @@ impl Drilling {
                 self.overlay = Some(Overlay::Sheet(Sheet::Notebook, last));
             }
             Command::WriteUp => self.overlay = Some(Overlay::Sheet(Sheet::WriteUp, 0)),
-            Command::Help => self.overlay = Some(Overlay::Sheet(Sheet::Help, 0)),
+            Command::Help => self.overlay = Some(Overlay::Sheet(Sheet::Help(self.keys), 0)),
             Command::Cautions => {
                 self.overlay = Some(Overlay::Sheet(Sheet::Cautions(station, Vec::new()), 0));
             }
