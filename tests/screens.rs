@@ -3,6 +3,7 @@
 //! `INSTA_UPDATE=always cargo test screens` writes the pictures anew; look at them before
 //! keeping them.
 
+use std::fmt::Write as _;
 use std::sync::Arc;
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
@@ -129,7 +130,7 @@ fn with_styles(picture: &TestBackend) -> String {
             x += run;
         }
         if !stretches.is_empty() {
-            text.push_str(&format!("{y:>2}: {}\n", stretches.join(", ")));
+            writeln!(text, "{y:>2}: {}", stretches.join(", ")).expect("a string takes all");
         }
     }
     text

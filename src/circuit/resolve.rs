@@ -405,7 +405,7 @@ fn known_panel(panel: &str, values: &Values, stations: [&Station; 2], findings: 
         return;
     }
     let message = format!("{} has no panel {}", quoted(&stations[1].id), quoted(panel));
-    let hint = findings.suggest(panel, panels.into_iter());
+    let hint = findings.suggest(panel, panels);
     findings.error("unknown-panel", values.place_of("panel"), message, hint);
 }
 

@@ -32,7 +32,7 @@ pub struct Arguments {
 #[derive(Clone, Copy, Debug, Args)]
 #[command(next_help_heading = "Looks")]
 pub struct Looks {
-    /// Colours of the full screen (default: NO_COLOR, COLORTERM and TERM tell)
+    /// Colours of the full screen (default: `NO_COLOR`, `COLORTERM` and `TERM` tell)
     #[arg(
         long,
         global = true,
@@ -41,13 +41,13 @@ pub struct Looks {
         hide_default_value = true
     )]
     pub colours: HowManyColours,
-    /// The terminal's background is light (where COLORFGBG does not say so)
+    /// The terminal's background is light (where `COLORFGBG` does not say so)
     #[arg(long, global = true)]
     pub light: bool,
     /// ASCII characters alone (also in a locale that is not UTF-8)
     #[arg(long, global = true)]
     pub ascii: bool,
-    /// Pointers do not swing (also with HALFSPLIT_STILL set)
+    /// Pointers do not swing (also with `HALFSPLIT_STILL` set)
     #[arg(long, global = true)]
     pub still: bool,
 }

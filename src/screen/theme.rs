@@ -254,7 +254,9 @@ impl Theme {
         match look {
             Look::Bright => {
                 let legend = bold.fg(light.letters).bg(light.full);
-                (legend, Style::new().fg(light.full).bg(light.full))
+                // A full block is light itself; the sign that stands for it is a letter.
+                let block = Style::new().fg(light.full).bg(light.full);
+                (legend, if self.ascii { legend } else { block })
             }
             // Light that comes and goes is told by its marks, which have to be seen.
             Look::Flickering | Look::Flashing => {

@@ -66,7 +66,7 @@ struct Closeness {
     line: u16,
 }
 
-const CLOSENESSES: [Closeness; 15] = [
+const CLOSENESSES: [Closeness; 17] = [
     Closeness { meter_rows: 30, roomy: true, headings: true, gap: 2, line: 2 },
     Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 2 },
     Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 2 },
@@ -79,6 +79,8 @@ const CLOSENESSES: [Closeness; 15] = [
     Closeness { meter_rows: 11, roomy: true, headings: true, gap: 1, line: 1 },
     Closeness { meter_rows: 13, roomy: false, headings: true, gap: 1, line: 1 },
     Closeness { meter_rows: 11, roomy: false, headings: true, gap: 1, line: 1 },
+    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 0, line: 1 },
+    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 0, line: 1 },
     Closeness { meter_rows: 9, roomy: false, headings: true, gap: 1, line: 1 },
     Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1 },
     Closeness { meter_rows: 9, roomy: false, headings: false, gap: 0, line: 1 },
