@@ -136,7 +136,7 @@ fn the_page_is_whole_and_asks_for_nothing_from_elsewhere() {
         "FLT GYRO: bright",
         "115 V 400 Hz on the bus bars",
         "No caution was gone against",
-        "a call was provable from",
+        "call was provable from",
         "excluded",
     ] {
         assert!(body.contains(words), "`{words}` is missing");

@@ -242,7 +242,7 @@ fn the_debrief_judges_every_step() {
     assert!(text.contains("DOUBT ABOUT THE REPAIR") && text.contains("provable from"), "{text}");
     press(&mut app, "Right");
     let text = keep("debrief_habits", &mut app);
-    assert!(text.contains("Instead: "), "{text}");
+    assert!(text.contains("No habit to work on"), "{text}");
     press(&mut app, "Right");
     keep("debrief_inside", &mut app);
     press(&mut app, "Right");
@@ -259,6 +259,15 @@ fn the_path_is_drawn_with_ascii_alone_where_that_is_asked_for() {
     let text = keep("debrief_path_ascii", &mut app);
     let drawn = text.trim_matches('"');
     assert!(drawn.is_ascii() && drawn.contains("####") && drawn.contains("..."), "{text}");
+}
+
+#[test]
+fn what_to_work_on_is_told_with_its_steps() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter g 'fuse' Enter Enter / 'pull' Space 'f-flt-a' Enter");
+    press(&mut app, "c 't-flt-a' Enter Enter Enter Right Right");
+    let text = keep("debrief_work_on", &mut app);
+    assert!(text.contains("Instead: ") && text.contains("by itself"), "{text}");
 }
 
 #[test]

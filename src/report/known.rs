@@ -10,15 +10,21 @@ use crate::units::{counted, significant};
 /// Names told of one moment; more of them are counted.
 const MOST_NAMES: usize = 12;
 
+/// What is told where nothing is marked.
+const NO_MARKS: &str = "none";
+
 /// The moments of the drill: what stood excluded, beside what was marked.
 pub(super) fn section(out: &mut String, debrief: &Debrief) {
     out.push_str(
         "<table>\n<caption>Faults that stood excluded at each point, beside your marks on the \
          suspects board</caption>\n<thead><tr><th scope=\"col\">After</th>\
-         <th scope=\"col\" class=\"n wide\">Minutes</th><th scope=\"col\" class=\"n\">Out</th>\
+         <th scope=\"col\" class=\"num wide\">Minutes</th><th scope=\"col\" class=\"num\">Out</th>\
          <th scope=\"col\">New here</th><th scope=\"col\">Your marks</th></tr></thead>\n<tbody>\n",
     );
+    let mut before = String::new();
     for (moment, known) in debrief.known.iter().enumerate() {
+        let now = marks(known);
+        let told = if now == before && now != NO_MARKS { "as before" } else { now.as_str() };
         let after = match moment {
             0 => "Write-up".to_owned(),
             step => format!("Step {step}"),
@@ -26,13 +32,14 @@ pub(super) fn section(out: &mut String, debrief: &Debrief) {
         let clock = debrief.path.own.get(moment).map_or(0.0, |point| point.minutes);
         let _ = writeln!(
             out,
-            "<tr><th scope=\"row\">{after}</th><td class=\"n wide\">{}</td><td class=\"n\">{}</td>\
+            "<tr><th scope=\"row\">{after}</th><td class=\"num wide\">{}</td><td class=\"num\">{}</td>\
              <td>{}</td><td>{}</td></tr>",
             bare_minutes(clock),
             known.excluded,
             escaped(&new(known)),
-            escaped(&marks(known))
+            escaped(told)
         );
+        before = now;
     }
     out.push_str("</tbody></table>\n");
 }
@@ -67,7 +74,7 @@ fn marks(known: &Known) -> String {
     .filter(|(parts, _)| !parts.is_empty())
     .map(|(parts, words)| format!("{words}: {}", parts.join(", ")))
     .collect();
-    if told.is_empty() { "none".to_owned() } else { told.join("; ") }
+    if told.is_empty() { NO_MARKS.to_owned() } else { told.join("; ") }
 }
 
 /// What was left at the call and what would have told it apart.

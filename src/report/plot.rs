@@ -146,9 +146,9 @@ fn picture(out: &mut String, plot: &Plot, path: &Path, par: &[Point], over: &Sca
         if at - free >= APART {
             let _ = writeln!(
                 out,
-                "<text class=\"own-n\" x=\"{at:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{number}\
-                 </text>",
-                down - 6.0
+                "<text class=\"own-n\" x=\"{:.1}\" y=\"{:.1}\">{number}</text>",
+                at + 3.0,
+                down - 5.0
             );
             free = at;
         }
@@ -189,16 +189,16 @@ fn table(out: &mut String, path: &Path) {
     }
     out.push_str(
         "<table>\n<caption>Par’s way: the tests of the best strategy known, and what this fault \
-         would have left after each</caption>\n<thead><tr><th scope=\"col\" class=\"n\">#</th>\
-         <th scope=\"col\">Test</th><th scope=\"col\" class=\"n\">Minutes</th>\
-         <th scope=\"col\" class=\"n\">Faults</th><th scope=\"col\" class=\"n\">Bits</th></tr>\
+         would have left after each</caption>\n<thead><tr><th scope=\"col\" class=\"num\">#</th>\
+         <th scope=\"col\">Test</th><th scope=\"col\" class=\"num\">Minutes</th>\
+         <th scope=\"col\" class=\"num\">Faults</th><th scope=\"col\" class=\"num\">Bits</th></tr>\
          </thead>\n<tbody>\n",
     );
     for (number, step) in path.par.iter().enumerate() {
         let _ = writeln!(
             out,
-            "<tr><th scope=\"row\" class=\"n\">{}</th><td>{}</td><td class=\"n\">{}</td>\
-             <td class=\"n\">{}</td><td class=\"n\">{}</td></tr>",
+            "<tr><th scope=\"row\" class=\"num\">{}</th><td>{}</td><td class=\"num\">{}</td>\
+             <td class=\"num\">{}</td><td class=\"num\">{}</td></tr>",
             number + 1,
             escaped(&sentence(&step.step)),
             bare_minutes(step.point.minutes),

@@ -16,29 +16,29 @@ pub(super) fn section(out: &mut String, debrief: &Debrief) {
     out.push_str(
         "<table>\n<caption>Bits are about which repair group has failed: what a step could be \
          expected to tell, what it told, and the best that was to be had</caption>\n<thead><tr>\
-         <th scope=\"col\" class=\"n\">#</th><th scope=\"col\">Step</th>\
-         <th scope=\"col\" class=\"n wide\">Expected</th>\
-         <th scope=\"col\" class=\"n wide\">Gained</th>\
-         <th scope=\"col\" class=\"n wide\">Best</th>\
-         <th scope=\"col\" class=\"n\">Min</th>\
-         <th scope=\"col\" class=\"n wide\">Clock</th>\
-         <th scope=\"col\" class=\"n\">Faults<br/>left</th>\
-         <th scope=\"col\" class=\"n wide\">Repairs<br/>left</th></tr></thead>\n<tbody>\n",
+         <th scope=\"col\" class=\"num\">#</th><th scope=\"col\">Step</th>\
+         <th scope=\"col\" class=\"num wide\">Expected</th>\
+         <th scope=\"col\" class=\"num wide\">Gained</th>\
+         <th scope=\"col\" class=\"num wide\">Best</th>\
+         <th scope=\"col\" class=\"num\">Min</th>\
+         <th scope=\"col\" class=\"num wide\">Clock</th>\
+         <th scope=\"col\" class=\"num\">Faults<br/>left</th>\
+         <th scope=\"col\" class=\"num wide\">Repairs<br/>left</th></tr></thead>\n<tbody>\n",
     );
     for (at, row) in debrief.rows.iter().enumerate() {
         let best = row.best.as_ref().map_or("–".to_owned(), |best| bits(best.bits));
         let _ = write!(
             out,
-            "<tr><th scope=\"row\" class=\"n\">{}</th><td><span class=\"act\">{}</span>",
+            "<tr><th scope=\"row\" class=\"num\">{}</th><td><span class=\"act\">{}</span>",
             at + 1,
             escaped(&sentence(&row.step))
         );
         remarks(out, row, &best);
         let _ = writeln!(
             out,
-            "</td><td class=\"n wide\">{}</td><td class=\"n wide\">{}</td>\
-             <td class=\"n wide\">{best}</td><td class=\"n\">{}</td>\
-             <td class=\"n wide\">{}</td><td class=\"n\">{}</td><td class=\"n wide\">{}</td></tr>",
+            "</td><td class=\"num wide\">{}</td><td class=\"num wide\">{}</td>\
+             <td class=\"num wide\">{best}</td><td class=\"num\">{}</td>\
+             <td class=\"num wide\">{}</td><td class=\"num\">{}</td><td class=\"num wide\">{}</td></tr>",
             bits(row.expected_bits),
             bits(row.gained_bits),
             bare_minutes(row.minutes),

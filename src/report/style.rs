@@ -1,4 +1,7 @@
 //! How the page looks: greys and one accent, on paper, light or dark.
+//!
+//! A style inside a picture holds for the whole page: classes of one letter are the
+//! diagram's, so none of the page's own has one.
 
 /// The style sheet. Every pair of letters and ground has a contrast of 4.5 to 1 or more;
 /// `tests/report.rs` works that out again.
@@ -6,7 +9,7 @@ pub(super) const STYLE: &str = "
 :root{--ground:#fff;--panel:#f3f4f5;--ink:#1b1f23;--quiet:#555d66;--line:#c9ced3;--accent:#005f87;--shade:#d5d9dd}
 *{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%}
-body{margin:0 auto;padding:1.5rem 1rem 3rem;max-width:72rem;background:var(--ground);color:var(--ink);font:1rem/1.5 system-ui,'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif;overflow-wrap:anywhere}
+body{margin:0 auto;padding:1.5rem 1rem 3rem;max-width:72rem;background:var(--ground);color:var(--ink);font:1rem/1.5 system-ui,'Segoe UI',Roboto,'Helvetica Neue',Arial,sans-serif;overflow-wrap:break-word}
 h1{font-size:1.75rem;line-height:1.2;margin:0 0 .25rem}
 h2{font-size:1.25rem;line-height:1.3;margin:0 0 .75rem}
 h3{font-size:1rem;margin:1rem 0 .25rem}
@@ -33,10 +36,11 @@ caption{text-align:left;color:var(--quiet);padding:0 0 .4rem}
 th,td{padding:.4rem .6rem .4rem 0;text-align:left;vertical-align:top;border-bottom:1px solid var(--line);font-weight:400}
 thead th{color:var(--quiet);font-size:.8125rem;vertical-align:bottom}
 th:last-child,td:last-child{padding-right:0}
-.n{text-align:right;white-space:nowrap;overflow-wrap:normal}
+.num{text-align:right;white-space:nowrap;overflow-wrap:normal}
 .act{display:block;font-weight:600}
 .also{display:block;color:var(--quiet);margin-top:.15rem}
 .flag{display:inline-block;border:1px solid var(--ink);border-radius:.2rem;padding:0 .35rem;margin-right:.35rem;font-size:.8125rem;font-weight:600}
+tbody th{white-space:nowrap}
 .marks{width:auto}
 .marks th,.marks td{border:0;padding:.1rem 1rem .1rem 0}
 .bar{display:inline-block;width:6rem;height:.55rem;margin-right:.5rem;border:1px solid var(--quiet)}
@@ -59,7 +63,7 @@ figcaption{font-weight:600;margin-bottom:.25rem}
 .plot .par-d{fill:var(--ground);stroke:var(--quiet);stroke-width:1.25}
 .plot .ring{fill:none;stroke:var(--ink);stroke-width:1.5}
 .key{display:flex;flex-wrap:wrap;gap:.25rem 1.5rem;margin:0 0 .75rem;padding:0;list-style:none;color:var(--quiet);font-size:.9375rem}
-.key svg{width:2.25rem;height:.75rem;margin-right:.4rem;vertical-align:-.05rem}
+.key .plot{display:inline-block;width:2.25rem;height:.75rem;margin-right:.4rem;vertical-align:-.05rem}
 .out{margin:0}
 .out dt{margin-top:.6rem}
 .out dd{margin:0 0 .2rem;color:var(--quiet);font-size:.875rem}
@@ -73,5 +77,5 @@ figcaption{font-weight:600;margin-bottom:.25rem}
 @media screen and (prefers-color-scheme:dark){:root{--ground:#14171a;--panel:#1d2226;--ink:#e6e8ea;--quiet:#a7b0b8;--line:#3a4147;--accent:#73bfe6}.diagram{filter:invert(1) hue-rotate(180deg);border-color:#c5beb8}}
 @page{size:A4;margin:14mm}
 @page wide{size:A4 landscape;margin:10mm}
-@media print{body{max-width:none;padding:0;font-size:10pt}nav{display:none}section{margin-top:1rem}h2,h3,caption{break-after:avoid}tr,li,figure,.out dt{break-inside:avoid}thead{display:table-header-group}.verdict{background:none;border:1px solid var(--line)}.bar i{print-color-adjust:exact;-webkit-print-color-adjust:exact}#system{page:wide}.diagram{overflow:visible;border:0;padding:0}.diagram svg{width:100%;height:auto;max-height:165mm}.diagram .s.x{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
+@media print{body{max-width:none;padding:0;font-size:10pt}.pair,.plots{grid-template-columns:1fr 1fr}.training{font-size:9pt}nav{display:none}section{margin-top:1rem}h2,h3,caption{break-after:avoid}tr,li,figure,.out dt{break-inside:avoid}thead{display:table-header-group}.verdict{background:none;border:1px solid var(--line)}.bar i{print-color-adjust:exact;-webkit-print-color-adjust:exact}#system{page:wide}.diagram{overflow:visible;border:0;padding:0}.diagram svg{width:100%;height:auto;max-height:165mm}.diagram .s.x{print-color-adjust:exact;-webkit-print-color-adjust:exact}}
 ";

@@ -336,9 +336,15 @@ impl Finder<'_> {
 
     /// What the record shows of it.
     fn evidence(&self, kind: HabitKind, found: &Found) -> String {
-        let steps = steps_told(&found.steps);
-        let cost = minutes(found.minutes);
-        let example = || found.worst.map_or_else(String::new, |(at, _)| self.told(at));
+        let dearest = || {
+            found.worst.map_or_else(String::new, |(at, _)| {
+                let told = self.entry(at).observation.step.told(self.circuit());
+                match found.steps.len() {
+                    1 => told,
+                    _ => format!("the dearest was step {}, {told}", at + 1),
+                }
+            })
+        };
         match kind {
             HabitKind::AgainstCautions => {
                 let mut breaches: Vec<&str> = Vec::new();
@@ -347,13 +353,12 @@ impl Finder<'_> {
                         breaches.push(breach);
                     }
                 }
-                format!("{steps}: {}", breaches.join("; "))
+                breaches.join("; ")
             }
             HabitKind::ChangedBeforeTesting => format!(
-                "{steps}: {} changed, {cost} more than the best steps, while other steps could \
-                 still tell or the part was known to be good; the dearest was to {}",
+                "{} changed while other steps could still tell, or though known to be good: {}",
                 counted(found.steps.len(), "part"),
-                example()
+                dearest()
             ),
             HabitKind::MisreadTheEvidence => {
                 let mut told = Vec::new();
@@ -379,33 +384,26 @@ impl Finder<'_> {
                     let other = self.telling().map_or("a lamp", |still| still.fault.as_str());
                     format!("the call left {other} possible, which a press would have shown")
                 } else {
-                    format!(
-                        "{steps}: {cost} lost on going on without the press; the dearest was to {}",
-                        example()
-                    )
+                    format!("went on without the press: {}", dearest())
                 }
             }
             HabitKind::RetestedTheKnown => format!(
-                "{steps}: {cost} on {} whose outcome was known; the dearest was to {}",
+                "{} whose outcome was known: {}",
                 counted(found.steps.len(), "test"),
-                example()
+                dearest()
             ),
             HabitKind::WentOnAfterProof => {
-                format!("{steps}: {cost} on tests after only one repair was left")
+                format!("tests after only one repair was left: {}", dearest())
             }
-            HabitKind::WalkedForNothing => format!(
-                "{steps}: {cost} on walks that another order would have saved; the dearest was to {}",
-                example()
-            ),
-            HabitKind::LeftWhatWasAtHand => format!(
-                "{steps}: {cost} lost while something in reach told more for less; the dearest was \
-                 to {}",
-                example()
-            ),
+            HabitKind::WalkedForNothing => {
+                format!("walks that another order would have saved: {}", dearest())
+            }
+            HabitKind::LeftWhatWasAtHand => {
+                format!("something in reach told more for less: {}", dearest())
+            }
             HabitKind::WeakSplits => format!(
-                "{steps}: {cost} provably more than the best steps; the dearest was to {}, worth \
-                 {} bits",
-                example(),
+                "provably more minutes than by the best steps: {}, worth {} bits",
+                dearest(),
                 found.worst.map_or_else(String::new, |(at, _)| {
                     significant(self.deeds[at].worth.bits, 2)
                 })
@@ -429,6 +427,7 @@ impl Finder<'_> {
             HabitKind::AskedForAdvice => {
                 let mut told = Vec::new();
                 if !found.steps.is_empty() {
+                    let steps = steps_told(&found.steps);
                     told.push(format!("the best next step was asked for before {steps}"));
                 }
                 let times = |count: u32| counted(count as usize, "time");
@@ -441,10 +440,6 @@ impl Finder<'_> {
                 told.join("; ")
             }
         }
-    }
-
-    fn told(&self, at: usize) -> String {
-        self.entry(at).observation.step.told(self.circuit())
     }
 
     /// What to do instead, with the better step by name where there is one.

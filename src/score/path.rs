@@ -138,6 +138,9 @@ pub(super) fn par_steps(
     (steps, provable)
 }
 
+/// What an exchange or a reset is followed by; its minutes are counted with it.
+const AND_LOOK: &str = ", and look whether that has helped";
+
 /// A test of the table in words, with what it takes to get to it from where one stands.
 fn told(
     circuit: &Circuit,
@@ -160,6 +163,10 @@ fn told(
         });
         text.push_str(&step.told(circuit));
         place.after(circuit, *step);
+    }
+    match trial.trying {
+        Trying::Exchange(_) | Trying::Reset(_) => text.push_str(AND_LOOK),
+        Trying::Look | Trying::Hold(_) | Trying::Measure(_) | Trying::PullFuse(_) => {}
     }
     text
 }

@@ -88,6 +88,11 @@ pub(super) fn par_held(
     let mut exact = 0;
     let mut before = found.path.own[0];
     for ParStep { step, point } in par {
+        assert!(point.minutes >= before.minutes && point.faults <= before.faults, "{name}: {step}");
+        // Where to look after an exchange is not told step by step.
+        if step.ends_with("look whether that has helped") {
+            break;
+        }
         let done = again.log().len();
         for step in path(step, steps) {
             again.apply(Action::Step(step));
@@ -97,7 +102,6 @@ pub(super) fn par_held(
         }
         let left = suspects.alive().count();
         assert!(point.faults >= left && left >= 1, "{name}: {step} leaves {left}, not {point:?}");
-        assert!(point.minutes >= before.minutes && point.faults <= before.faults, "{name}: {step}");
         assert!(point.groups <= before.groups && point.bits >= 0.0, "{name}: {step}");
         if point.faults == left {
             exact += 1;

@@ -77,8 +77,8 @@ fn key(buffer: &mut Buffer, area: Rect, theme: Theme) {
     let ascii = theme.ascii();
     let (own, par) = if ascii { ("#", ".") } else { ("⣿", "⠒ ⠒") };
     let pieces = [
-        (own, theme.strong(), "you, with the numbers of your steps"),
-        (par, theme.quiet(), "par's way to this fault"),
+        (own, theme.strong(), "you, by the numbers of your steps"),
+        (par, theme.quiet(), "par's way"),
         ("◆", theme.strong(), "provable from here"),
     ];
     let mut x = area.x;
