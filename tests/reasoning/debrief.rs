@@ -11,6 +11,7 @@ use halfsplit::network::PartState;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch, Whereabouts};
 use halfsplit::score::{self, Debrief, Row};
 use halfsplit::units::{minutes, significant};
+use rayon::prelude::*;
 
 use super::brute::Suspects;
 use super::moments;
@@ -546,67 +547,81 @@ fn at_the_call(
     }
 }
 
+/// A system with what it is checked by: its steps by their words, its suspects.
+type Known = (BTreeMap<String, Step>, Suspects, Arc<Circuit>);
+
+/// Plays one drill and checks its debrief.
+fn checked(number: u64, (steps, fresh, circuit): &Known) -> Tally {
+    let mut tally = Tally::new();
+    let session = play(circuit, number);
+    let found = score::debrief(&session).expect("it can be worked out");
+    let mut suspects = fresh.clone();
+    for observation in &session.write_up().observations {
+        suspects.observe(observation);
+    }
+    let start = suspects.clone();
+    let drill = format!("drill {number}, {} {}", circuit.id, found.verdict.planted);
+    assert_eq!(found.start_candidates, suspects.alive().count(), "{drill}");
+    assert_eq!(found.rows.len(), session.log().len(), "{drill}");
+    let first = suspects.by_group().into_values().fold(0.0, f64::max);
+    let mut provable = (first >= PROVEN).then_some(0);
+    let told = session.write_up().observations.len();
+    moments::held(&session, &found, 0, (&suspects, told));
+    for (index, (entry, row)) in session.log().iter().zip(&found.rows).enumerate() {
+        let before = suspects.clone();
+        suspects.observe(&entry.observation);
+        let name = format!("{drill}, step {}, {}: {}", index + 1, row.step, row.remark);
+        let (least, most) = row.lost_minutes;
+        assert!((0.0..=most).contains(&least), "{name}");
+        let mut remark = row.remark.as_str();
+        let most = suspects.by_group().into_values().fold(0.0, f64::max);
+        if provable.is_none() && most >= PROVEN {
+            provable = Some(index + 1);
+            let before = remark.strip_suffix("; from here the call was provable");
+            remark = before.unwrap_or_else(|| panic!("{name}: {most}"));
+            *tally.entry("provable").or_default() += 1;
+        }
+        assert!(!remark.contains("provable "), "{name}: {most}");
+        assert_eq!(row.candidates, suspects.alive().count(), "{name}");
+        moments::held(&session, &found, index + 1, (&suspects, told));
+        assert_eq!(row.groups, suspects.by_group().len(), "{name}");
+        let gained = before.group_bits() - suspects.group_bits();
+        assert!((row.gained_bits - gained).abs() < 1e-9, "{name}: {gained}");
+        assert_eq!(row.step, entry.observation.step.told(circuit), "{name}");
+        assert_eq!(steps.get(&row.step), Some(&entry.observation.step), "{name}");
+        let log = &session.log()[..index];
+        let checked =
+            Checked { circuit, steps, start: &start, log, suspects: &before, entry, row, name };
+        checked.remark(remark, &mut tally);
+        *tally.entry("rows").or_default() += 1;
+    }
+    assert_eq!(found.path.provable, provable, "{drill}");
+    let exact = moments::par_held(circuit, &session, &found, (&start, steps));
+    *tally.entry("par's way").or_default() += exact;
+    exclusions(circuit, &drill, &found, &suspects, told);
+    at_the_call(&session, &found, (&suspects, steps), provable, &mut tally);
+    assert_eq!(found.left.len(), suspects.alive().count(), "{drill}");
+    for suspect in suspects.alive() {
+        let (_, p) = found.left.iter().find(|(code, _)| *code == suspect.code).expect("left");
+        assert!((p - suspect.weight / suspects.total()).abs() < 1e-9, "{drill}");
+    }
+    tally
+}
+
 #[test]
 fn every_claim_of_a_debrief_holds_by_brute_force() {
-    let circuits: Vec<_> = shipped()
+    let circuits: Vec<Known> = shipped()
         .into_iter()
         .map(|circuit| (dictionary(&circuit), Suspects::fresh(&circuit), circuit))
         .collect();
+    // Drills know nothing of each other: as many at once as there are processors.
+    let told: Vec<Tally> = (0..DRILLS)
+        .into_par_iter()
+        .map(|number| checked(number, &circuits[number as usize % circuits.len()]))
+        .collect();
     let mut tally = Tally::new();
-    for number in 0..DRILLS {
-        let (steps, fresh, circuit) = &circuits[number as usize % circuits.len()];
-        let session = play(circuit, number);
-        let found = score::debrief(&session).expect("it can be worked out");
-        let mut suspects = fresh.clone();
-        for observation in &session.write_up().observations {
-            suspects.observe(observation);
-        }
-        let start = suspects.clone();
-        let drill = format!("drill {number}, {} {}", circuit.id, found.verdict.planted);
-        assert_eq!(found.start_candidates, suspects.alive().count(), "{drill}");
-        assert_eq!(found.rows.len(), session.log().len(), "{drill}");
-        let first = suspects.by_group().into_values().fold(0.0, f64::max);
-        let mut provable = (first >= PROVEN).then_some(0);
-        let told = session.write_up().observations.len();
-        moments::held(&session, &found, 0, (&suspects, told));
-        for (index, (entry, row)) in session.log().iter().zip(&found.rows).enumerate() {
-            let before = suspects.clone();
-            suspects.observe(&entry.observation);
-            let name = format!("{drill}, step {}, {}: {}", index + 1, row.step, row.remark);
-            let (least, most) = row.lost_minutes;
-            assert!((0.0..=most).contains(&least), "{name}");
-            let mut remark = row.remark.as_str();
-            let most = suspects.by_group().into_values().fold(0.0, f64::max);
-            if provable.is_none() && most >= PROVEN {
-                provable = Some(index + 1);
-                let before = remark.strip_suffix("; from here the call was provable");
-                remark = before.unwrap_or_else(|| panic!("{name}: {most}"));
-                *tally.entry("provable").or_default() += 1;
-            }
-            assert!(!remark.contains("provable "), "{name}: {most}");
-            assert_eq!(row.candidates, suspects.alive().count(), "{name}");
-            moments::held(&session, &found, index + 1, (&suspects, told));
-            assert_eq!(row.groups, suspects.by_group().len(), "{name}");
-            let gained = before.group_bits() - suspects.group_bits();
-            assert!((row.gained_bits - gained).abs() < 1e-9, "{name}: {gained}");
-            assert_eq!(row.step, entry.observation.step.told(circuit), "{name}");
-            assert_eq!(steps.get(&row.step), Some(&entry.observation.step), "{name}");
-            let log = &session.log()[..index];
-            let checked =
-                Checked { circuit, steps, start: &start, log, suspects: &before, entry, row, name };
-            checked.remark(remark, &mut tally);
-            *tally.entry("rows").or_default() += 1;
-        }
-        assert_eq!(found.path.provable, provable, "{drill}");
-        let exact = moments::par_held(circuit, &session, &found, (&start, steps));
-        *tally.entry("par's way").or_default() += exact;
-        exclusions(circuit, &drill, &found, &suspects, told);
-        at_the_call(&session, &found, (&suspects, steps), provable, &mut tally);
-        assert_eq!(found.left.len(), suspects.alive().count(), "{drill}");
-        for suspect in suspects.alive() {
-            let (_, p) = found.left.iter().find(|(code, _)| *code == suspect.code).expect("left");
-            assert!((p - suspect.weight / suspects.total()).abs() < 1e-9, "{drill}");
-        }
+    for (claim, times) in told.into_iter().flatten() {
+        *tally.entry(claim).or_default() += times;
     }
     assert!(tally["rows"] >= 200, "{tally:?}");
     for (claim, least) in [
