@@ -291,25 +291,26 @@ fn weak_splits_are_named_with_a_better_step() {
     assert!(weak.habits[0].instead.contains("At step "), "{:#?}", weak.habits);
 }
 
-/// A lamp that is lit all the time and one that a press lights, both behind one breaker far
-/// away.
+/// A lamp that is lit all the time and one that a press lights, both behind one breaker; the
+/// wire to the first is as far away in another place.
 const LAMPS: &str = r#"System(
     id: "lamps", title: "Lamps",
     stations: [
         Station(id: "deck", title: "DECK", crew: true),
-        Station(id: "box", title: "BOX", minutes: 5),
+        Station(id: "box", title: "BOX", minutes: 15),
+        Station(id: "tray", title: "TRAY", minutes: 15),
     ],
     nets: ["BAT", "BUS", "ON", "WARN"],
     parts: [
         Supply(id: "S", at: "box", plus: "BAT", volts: 28),
         Breaker(id: "CB", at: "box", line: "BAT", load: "BUS", amps: 5),
-        Wire(id: "W1", at: "box", a: "BUS", b: "ON"),
-        Lamp(id: "L1", label: "POWER", at: "deck", a: "ON"),
+        Wire(id: "W1", at: "tray", a: "BUS", b: "ON"),
+        Lamp(id: "L1", label: "POWER", at: "deck", a: "ON", minutes: 30),
         Switch(id: "TEST", label: "PRESS TO TEST", at: "deck", positions: ["OUT", "PRESSED"],
             springs_back: true, closes: {"PRESSED": [("BUS", "WARN")]}),
         Lamp(id: "L2", label: "WARNING", at: "deck", a: "WARN"),
     ],
-    test_points: [TestPoint(id: "P1", net: "BUS", at: "box"), TestPoint(id: "P2", net: "ON", at: "box")],
+    test_points: [TestPoint(id: "P1", net: "BUS", at: "box"), TestPoint(id: "P2", net: "ON", at: "tray")],
 )"#;
 
 #[test]
