@@ -1,6 +1,8 @@
 //! Looking through the record of a drill for habits, each with the steps that show it and
 //! what it cost. Nothing is said that the record does not prove.
 
+use std::collections::BTreeMap;
+
 use super::debrief::told_with_walk;
 use super::explain::StillPossible;
 use super::habit::{Habit, HabitKind, LEAST_POINTS, steps_told};
@@ -75,7 +77,7 @@ impl Found {
 impl Finder<'_> {
     /// The habits to work on, worst first.
     pub(super) fn habits(&self) -> Vec<Habit> {
-        let mut found: std::collections::BTreeMap<HabitKind, Found> = Default::default();
+        let mut found: BTreeMap<HabitKind, Found> = BTreeMap::new();
         let walks = self.visits_for_nothing();
         for (at, deed) in self.deeds.iter().enumerate() {
             let walked = walks.iter().find(|(step, _)| *step == at).map(|(_, cost)| *cost);
@@ -102,7 +104,9 @@ impl Finder<'_> {
         if self.record.wrong_marks > 0 || self.spoken_against {
             let steps = self.contradicted_since();
             let entry = found.entry(HabitKind::MisreadTheEvidence).or_default();
-            steps.into_iter().for_each(|step| entry.add(step, 0.0));
+            for step in steps {
+                entry.add(step, 0.0);
+            }
         }
         if let Some(kind) = self.called_early() {
             found.entry(kind).or_default();
