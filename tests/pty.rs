@@ -290,7 +290,7 @@ fn the_first_drill_is_finished_by_what_the_guide_says() {
     terminal.press("\r");
     terminal.until(at_write_up);
     terminal.press("\r");
-    terminal.until(|s| s.contains("Guide: the arrows move"));
+    terminal.until(|s| s.contains("Guide: arrows move"));
     terminal.press("\u{1b}[B\u{1b}[A\t");
     let mut guide = terminal.until(|s| s.contains("Guide: put ▸ on a control"));
     // Tab goes from one thing that can be acted on to the next.
@@ -305,14 +305,14 @@ fn the_first_drill_is_finished_by_what_the_guide_says() {
     terminal.press("\r");
     terminal.until(|s| s.contains("Guide: now measure. p takes"));
     terminal.press("p");
-    terminal.until(|s| s.contains("Guide: ←→ go between function"));
+    terminal.until(|s| s.contains("Guide: ←→ function, red lead"));
     // Direct volts after the wire, then after the switch.
     terminal.press("\u{1b}[D\u{1b}[B\u{1b}[C\u{1b}[B\r");
     terminal.until(|s| s.contains("DC volts TB1-2 to GND") && s.contains(" V DC "));
     terminal.press("\u{1b}[B\r");
     terminal.until(|s| s.contains("DC volts TB1-3 to GND"));
     terminal.press("\u{1b}");
-    terminal.until(|s| s.contains("proves one part. Press c and call it"));
+    terminal.until(|s| s.contains("proves one part. Press c and call it."));
     terminal.press("c");
     terminal.until(|s| s.contains("WHICH PART HAS FAILED"));
     terminal.press("s1\r");

@@ -41,7 +41,7 @@ impl Lesson {
         let measured = done(|step| matches!(step, Step::Probe(_)));
         match overlay {
             Some(Overlay::Meter(_)) => {
-                "Guide: ←→ go between function, red lead and black lead, ↑↓ choose, Enter measures."
+                "Guide: ←→ function, red lead, black lead; ↑↓ choose; Enter measures."
                     .to_owned()
             }
             Some(Overlay::Picker(_)) => {
@@ -51,32 +51,76 @@ impl Lesson {
                 "Guide: read on with ↑↓; Esc brings you back to the station.".to_owned()
             }
             None if self.proven && !log.is_empty() => format!(
-                "Guide: what you saw proves one part. Press {} and call it, with how it failed.",
+                "Guide: what you saw proves one part. Press {} and call it.",
                 key(Command::Call)
             ),
             None if !self.moved => {
-                "Guide: the arrows move ▸ over the panel. The line below tells the price of Enter."
+                "Guide: arrows move ▸; the line below tells what Enter does, and its price."
                     .to_owned()
             }
             None if !thrown => {
-                "Guide: put ▸ on a control and press Enter: what it changes tells something."
+                "Guide: put ▸ on a control and press Enter; see what changes."
                     .to_owned()
             }
             None if !measured => format!(
-                "Guide: now measure. {} takes the hand meter; choose DC or AC volts and a point.",
+                "Guide: now measure. {} takes the hand meter; choose DC or AC volts.",
                 key(Command::Meter)
             ),
             None if session.marks().is_empty() => format!(
-                "Guide: {} lists all parts: Enter marks one suspect or cleared, for you alone.",
+                "Guide: {} lists the parts: Enter marks one suspect or cleared.",
                 key(Command::Suspects)
             ),
             None => format!(
-                "Guide: {} in {} left. Halve them with the next step; {} reminds, {} advises.",
+                "Guide: {} in {} left; halve them. {} reminds, {} advises.",
                 counted(self.left.0, "fault"),
                 counted(self.left.1, "repair group"),
                 key(Command::Remind),
                 key(Command::Advise)
             ),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use super::*;
+    use crate::drill::Action;
+    use crate::faults;
+    use crate::library;
+    use crate::observation::{Function, Probe, Touch};
+    use crate::screen::text::width;
+
+    #[test]
+    fn the_guide_goes_from_the_first_key_to_the_call_in_lines_that_fit() {
+        let circuit = Arc::new(library::load("bench").expect("it comes with the program"));
+        let (fault, _) = faults::parse(&circuit, "S1:open-ON").expect("a fault");
+        let mut session = Session::planted(Arc::clone(&circuit), fault, 1).expect("it settles");
+        let mut lesson = Lesson::default();
+        let keys = Keys::default();
+        let mut told = Vec::new();
+        let mut tell = |lesson: &Lesson, session: &Session| {
+            let line = lesson.told(session, None, &keys);
+            assert!(width(&line) <= 76, "{line}");
+            told.push(line);
+        };
+        tell(&lesson, &session);
+        lesson.moved = true;
+        tell(&lesson, &session);
+        let control = circuit.find_part("S1").expect("a switch");
+        let mut steps = vec![Step::Act(Act::Set { control, position: 1 })];
+        for point in ["TB1-2", "TB1-3"] {
+            let red = Touch::Point(circuit.find_test_point(point).expect("a point"));
+            let function = Function::DcVolts;
+            steps.push(Step::Probe(Probe { function, red, black: Touch::Airframe }));
+        }
+        for step in steps {
+            session.apply(Action::Step(step));
+            lesson.follow(&mut session);
+            tell(&lesson, &session);
+        }
+        assert!(told.windows(2).all(|pair| pair[0] != pair[1]), "{told:#?}");
+        assert!(told.last().is_some_and(|line| line.contains("proves one part")), "{told:#?}");
     }
 }
