@@ -28,3 +28,21 @@ pub(crate) fn run_with(arguments: &[&str], lines: &str) -> (Option<i32>, String,
     let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("it prints text");
     (output.status.code(), text(output.stdout), text(output.stderr))
 }
+
+/// The line that the README shows does what the text around it says: a drill worked to a
+/// call that is proven.
+#[test]
+fn the_readme_shows_a_drill_that_is_won() {
+    let readme = include_str!("../README.md");
+    let line = readme.lines().find_map(|line| line.strip_prefix("$ printf ")).expect("a line");
+    let folder = std::path::Path::new(env!("CARGO_BIN_EXE_halfsplit")).parent().expect("a folder");
+    let path = std::env::var("PATH").unwrap_or_default();
+    let output = Command::new("sh")
+        .args(["-c", &format!("printf {line}")])
+        .env("PATH", format!("{}:{path}", folder.display()))
+        .output()
+        .expect("a shell");
+    let told = String::from_utf8_lossy(&output.stdout);
+    assert!(told.contains("Isolated and proven: part and fault are right."), "{told}");
+    assert_eq!(output.status.code(), Some(0), "{told}");
+}

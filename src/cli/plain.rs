@@ -15,7 +15,7 @@ use crate::diagnostic::plain;
 use crate::drill::command::{COMMANDS, Request, Topic, line_for, parse, steps_here};
 use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
 use crate::faults;
-use crate::observation::{Percept, Reading, Step, What, pointer_fraction, scale_fraction};
+use crate::observation::{Act, Percept, Reading, Step, What, pointer_fraction, scale_fraction};
 use crate::score::{debrief, help_told, told_with_walk};
 use crate::units::{minutes, significant};
 
@@ -193,7 +193,11 @@ fn faces(
     let mut told = false;
     for &(what, percept) in &entry.observation.percepts {
         let news = match what {
-            What::Face(part) => seen.insert(part, percept) != Some(percept) || all,
+            What::Face(part) => {
+                // A breaker that does not stay in looks as before, and that is the news.
+                let pushed = entry.observation.step == Step::Act(Act::PushIn(part));
+                seen.insert(part, percept) != Some(percept) || all || pushed
+            }
             What::WhileHeld(part) => seen.get(&part) != Some(&percept),
             What::InHand(_) | What::Display(_) => true,
             // Told with the station.

@@ -97,7 +97,7 @@ mod tests {
         assert!(total(0) < -50.0 && total(2) > 50.0, "{watts:?}");
         assert!((total(0) + total(1) + total(2)).abs() < 1e-3, "{watts:?}");
         // Power comes into the wire at A and leaves it at B.
-        let [(_, at_a), (_, at_b)] = watts[1][..] else { panic!("{watts:?}") };
+        let [(_, at_a), (_, at_b), ..] = watts[1][..] else { panic!("{watts:?}") };
         assert!(at_a > 50.0 && at_b < -50.0);
     }
 }

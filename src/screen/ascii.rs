@@ -21,17 +21,16 @@ pub(super) fn flatten(buffer: &mut Buffer) {
 fn sign(c: char) -> char {
     match c {
         // Where one is, and where it goes on.
-        '▸' | '▶' | '→' | '›' | '»' => '>',
+        '▸' | '▶' | '▷' | '→' | '›' | '»' => '>',
         '◀' | '←' | '‹' | '«' => '<',
         '▲' | '▴' | '↑' => '^',
         '▼' | '▾' | '↓' => 'v',
         '…' => '~',
-        '✓' => '+',
         // Breakers in and out; buttons and knobs are round.
         '●' | '•' => '*',
         '◉' => '@',
         // The light of a lamp, from full to hardly any, and light that comes and goes.
-        '▒' => '=',
+        '▒' | '≡' => '=',
         '░' | '\u{2800}'..='\u{28ff}' => '.',
         '▚' | '╲' | '⟍' => '\\',
         '▞' | '╱' | '⟋' => '/',
@@ -59,7 +58,7 @@ fn sign(c: char) -> char {
         | '╺' => '-',
         '▏' | '▕' | '·' | '│' | '┃' | '┆' | '┇' | '┊' | '┋' | '╎' | '╏' | '║' | '╵' | '╷' | '╹'
         | '╻' => '|',
-        '\u{2500}'..='\u{257f}' => '+',
+        '✓' | '\u{2500}'..='\u{257f}' => '+',
         // The blocks that are left, the full one first of all.
         '\u{2580}'..='\u{259f}' => '#',
         _ => '?',

@@ -41,8 +41,7 @@ impl Lesson {
         let measured = done(|step| matches!(step, Step::Probe(_)));
         match overlay {
             Some(Overlay::Meter(_)) => {
-                "Guide: ←→ function, red lead, black lead; ↑↓ choose; Enter measures."
-                    .to_owned()
+                "Guide: ←→ function, red lead, black lead; ↑↓ choose; Enter measures.".to_owned()
             }
             Some(Overlay::Picker(_)) => {
                 "Guide: ↑↓ or letters find a row, Enter takes it, Esc goes back.".to_owned()
@@ -59,8 +58,7 @@ impl Lesson {
                     .to_owned()
             }
             None if !thrown => {
-                "Guide: put ▸ on a control and press Enter; see what changes."
-                    .to_owned()
+                "Guide: put ▸ on a control and press Enter; see what changes.".to_owned()
             }
             None if !measured => format!(
                 "Guide: now measure. {} takes the hand meter; choose DC or AC volts.",

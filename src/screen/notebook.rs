@@ -71,7 +71,9 @@ fn note(
                     Some(before) => before != percept,
                     None => stands_out(percept),
                 };
-                if news && !goes_without_saying(entry.observation.step, part, percept) {
+                let again = springs_back(entry.observation.step, part, percept);
+                let told = if again { format!("{told} again") } else { told };
+                if (news || again) && !goes_without_saying(entry.observation.step, part, percept) {
                     changes.add(told, &circuit.part(part).label);
                 }
             }
@@ -109,6 +111,11 @@ fn goes_without_saying(step: Step, part: PartId, percept: Percept) -> bool {
         Step::Act(Act::PushIn(pushed)) => pushed == part && percept == Percept::Look(Look::In),
         _ => false,
     }
+}
+
+/// Whether a breaker that was pushed in is out again.
+fn springs_back(step: Step, part: PartId, percept: Percept) -> bool {
+    step == Step::Act(Act::PushIn(part)) && percept == Percept::Look(Look::Out)
 }
 
 /// Whether something seen for the first time is worth a note.

@@ -107,7 +107,9 @@ impl Drilling {
             {
                 self.typed.push(figure);
             }
-            Command::Type('q') | Command::Back => self.question = Some(Question::Leave),
+            Command::Type('q') => self.question = Some(Question::Leave),
+            // Esc takes back what was typed; it must not be a way out of the drill by mistake.
+            Command::Back => self.typed.clear(),
             Command::Erase => {
                 self.typed.pop();
             }

@@ -18,7 +18,7 @@ use super::sheet::Sheet;
 use super::station::{Attention, Grip, Item, Plan, plan};
 use super::swing::Swing;
 use super::theme::Theme;
-use crate::circuit::{PartId, StationId};
+use crate::circuit::{AIRFRAME, PartId, StationId};
 use crate::drill::{Action, Help, Outcome, Session, View, view};
 use crate::faults::Cause;
 use crate::observation::{Act, Function, Step, Touch};
@@ -430,7 +430,8 @@ impl Drilling {
         }
     }
 
-    /// The meter keeps the function it was last used on.
+    /// The meter keeps the function it was last used on; before that it stands on what the
+    /// point has in a sound aircraft.
     fn take_meter(&mut self, red: Touch) {
         let function = self
             .session
@@ -441,7 +442,13 @@ impl Drilling {
                 Step::Probe(probe) => Some(probe.function),
                 _ => None,
             })
-            .unwrap_or(Function::AcVolts);
+            .unwrap_or_else(|| {
+                let net = red.net(self.session.circuit());
+                let sound = &self.session.normal().settled().solution;
+                let direct = sound.dc_between(net, AIRFRAME).abs();
+                let alternating = sound.ac_between(net, AIRFRAME);
+                if direct > alternating { Function::DcVolts } else { Function::AcVolts }
+            });
         self.overlay = Some(Overlay::Meter(HandMeter::on(red, function)));
     }
 
