@@ -7,8 +7,8 @@
 //! * Readings that an instrument's error could exchange count as alike. Nobody can do
 //!   worse than that; somebody who reads a good instrument may do better.
 //! * Controls are moved one at a time from how they stand: *as found*, or one of them in
-//!   another position, each time with the walk to the control. A control that springs back
-//!   is held, looked at and let go.
+//!   another position; the walk to a control that is elsewhere is not counted. A control
+//!   that springs back is held, looked at and let go.
 //! * The walk to a station and its opening are paid once, by the first thing done there.
 //! * A breaker that has tripped is reset once and watched from its station and from the
 //!   flight deck; what is seen without that counts as still to be had.

@@ -145,11 +145,7 @@ impl Isolation {
         let weights: Vec<f64> = candidates.iter().map(|at| posterior[*at]).collect();
         let (shown, alike) = worth_keeping(shown);
         let groups = belief.group_of();
-        // The control has to be walked to, the station opened.
-        let moving = |act: &Act| {
-            let there = circuit.part(act.part()).station;
-            place.minutes(circuit, Step::Act(*act)) + place.minutes_to(circuit, there)
-        };
+        let moving = |act: &Act| place.minutes(circuit, Step::Act(*act));
         // To put controls back takes as long as to move them.
         let back = settings.iter().map(moving).fold(0.0, f64::max);
         let table = Table {
