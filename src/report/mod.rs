@@ -2,7 +2,7 @@
 //! pictures inside, no script, nothing asked for from elsewhere.
 //!
 //! The page is clean XML as well, so that a general parser can read it. Every text goes
-//! through [`text::escaped`]; the same drill gives the same bytes.
+//! through `text::escaped`; the same drill gives the same bytes.
 
 mod known;
 mod plot;
