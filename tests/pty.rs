@@ -399,7 +399,11 @@ fn a_drill_is_suspended_and_goes_on() {
             terminal.signal("TSTP");
         }
         let start = Instant::now();
-        while !terminal.is_stopped() {
+        let left = |terminal: &Running| {
+            contains(&terminal.output.lock().expect("nobody panics with it").0, FROM_ALTERNATE)
+        };
+        // What it wrote last may still be on its way to the reader.
+        while !terminal.is_stopped() || !left(&terminal) {
             assert!(start.elapsed() < PATIENCE, "it does not stop");
             std::thread::sleep(Duration::from_millis(20));
         }
