@@ -88,6 +88,25 @@ pub fn plain(text: &str) -> String {
     text.chars().map(|c| if is_unprintable(c) { '\u{FFFD}' } else { c }).collect()
 }
 
+/// A text with control and direction marks replaced and what means something in HTML
+/// and XML written out.
+pub fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in plain(text).chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            // Not characters of XML at all.
+            '\u{FFFE}' | '\u{FFFF}' => out.push('\u{FFFD}'),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
 /// Whether a character has no business in a name or a sentence.
 pub fn is_unprintable(c: char) -> bool {
     c.is_control()

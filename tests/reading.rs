@@ -11,6 +11,8 @@ use halfsplit::library;
 use halfsplit::observation::{POINTER_SWEEP_DEGREES, Percept, What, readable_step, scale_fraction};
 use halfsplit::score::{debrief, help_told};
 
+use crate::program::run_with;
+
 fn system(name: &str) -> Arc<Circuit> {
     Arc::new(library::load(name).expect("it comes with the program"))
 }
@@ -101,7 +103,7 @@ fn plain_lines_tell_where_the_pointer_stands_and_not_what_it_shows() {
     let arguments =
         ["drill", "t4-ac", "--fault", "F-FLT-C:open", "--seed", "7", "--plain", "--read-needles"];
     let lines = "set VSEL C1 A\nset VSEL C1 C\nread volts\nread 115\nnotebook\nquit\n";
-    let told = typed(&arguments, lines);
+    let (_, told, _) = run_with(&arguments, lines);
     assert!(told.contains("the pointer stands at "), "{told}");
     assert!(told.contains("115 V at "), "{told}");
     assert!(told.contains("Not done: say first what AC VOLTS shows."), "{told}");
@@ -124,23 +126,6 @@ fn a_reminder_counts_what_each_step_excluded() {
     let alive = belief.alive().count();
     assert!(told[0].starts_with(&format!("{alive} fault")), "{told:?}");
     assert_eq!(from + alive, belief.candidates().len(), "all of them are told of: {told:?}");
-}
-
-/// What the program prints when these lines are typed.
-fn typed(arguments: &[&str], lines: &str) -> String {
-    use std::io::Write;
-    use std::process::{Command, Stdio};
-    let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
-        .args(arguments)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("the program starts");
-    let mut input = child.stdin.take().expect("it reads");
-    input.write_all(lines.as_bytes()).expect("it reads");
-    drop(input);
-    let output = child.wait_with_output().expect("it ends");
-    String::from_utf8(output.stdout).expect("it prints text")
 }
 
 /// The faults that a reminder says were excluded.

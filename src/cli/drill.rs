@@ -67,7 +67,11 @@ pub(super) fn menu(plain: bool, looks: args::Looks) -> Result<Ended> {
     let mut systems = vec![SystemEntry {
         id: first.id,
         title: "First drill, guided".to_owned(),
-        brief: format!("Five parts and a hidden fault; every step is told. {}", first.brief),
+        brief: format!(
+            "{} parts and a hidden fault; a line at the foot tells what to do next. {}",
+            first.parts.len(),
+            first.brief
+        ),
         guided: true,
     }];
     for name in library::NAMES {

@@ -6,7 +6,7 @@ use std::fmt::Write;
 use super::overlay::{Live, Mark, Overlay};
 use super::shape::{Build, Figure, Pin, Shape, Side};
 use super::{Cell, Drawing, Line};
-use crate::diagnostic::plain;
+use crate::diagnostic::escaped;
 
 /// Size of a cell in the picture's units.
 const WIDE: i32 = 8;
@@ -64,24 +64,6 @@ pub fn svg(drawing: &Drawing, overlay: &Overlay) -> String {
     }
     text(&mut out, (MARGIN, y + HIGH), "t", TRAINING_ONLY);
     out.push_str("</svg>\n");
-    out
-}
-
-/// Text as it may stand in XML.
-fn escaped(text: &str) -> String {
-    let mut out = String::new();
-    for c in plain(text).chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            // Not characters of XML at all.
-            '\u{FFFE}' | '\u{FFFF}' => out.push('\u{FFFD}'),
-            c => out.push(c),
-        }
-    }
     out
 }
 

@@ -1,8 +1,10 @@
 //! Where power goes: what flows into every part at each of its nets.
 
+use num_complex::Complex64;
+
 use super::element::{self, Element, Form, Matrix};
 use super::prepare::Network;
-use super::solution::Solution;
+use super::solution::{AcGroup, Solution};
 use super::sparse::Scalar;
 use super::state::State;
 use crate::circuit::NetId;
@@ -28,21 +30,7 @@ impl Network {
                 add(e, net, volts * amps);
             }
             for group in &solution.ac {
-                let sourced = match &e.form {
-                    Form::Phase { unit, inner } if e.part == group.source => {
-                        unit * group.emf_volts * inner.admittance(group.hertz)
-                    }
-                    Form::Absent
-                    | Form::Branch(_)
-                    | Form::Contact { .. }
-                    | Form::Filament
-                    | Form::Supply { .. }
-                    | Form::GatedSupply { .. }
-                    | Form::Phase { .. }
-                    | Form::Coupling { .. }
-                    | Form::Coupled(_)
-                    | Form::Rotor { .. } => num_complex::Complex64::ZERO,
-                };
+                let sourced = phase_amps(e, group).unwrap_or_default();
                 let matrix = element::phasor_matrix(e, state, group.hertz);
                 for (net, volts, amps) in currents(e, &matrix, sourced, &group.volts) {
                     add(e, net, (volts * amps.conj()).re);
@@ -50,6 +38,26 @@ impl Network {
             }
         }
         watts
+    }
+}
+
+/// The current that a phase of the machine behind a group sets up, with its winding taken for
+/// an admittance (Norton's theorem); `None` for any other element.
+pub(super) fn phase_amps(e: &Element, group: &AcGroup) -> Option<Complex64> {
+    match &e.form {
+        Form::Phase { unit, inner } if e.part == group.source => {
+            Some(unit * group.emf_volts * inner.admittance(group.hertz))
+        }
+        Form::Absent
+        | Form::Branch(_)
+        | Form::Contact { .. }
+        | Form::Filament
+        | Form::Supply { .. }
+        | Form::GatedSupply { .. }
+        | Form::Phase { .. }
+        | Form::Coupling { .. }
+        | Form::Coupled(_)
+        | Form::Rotor { .. } => None,
     }
 }
 

@@ -1,7 +1,8 @@
 //! What can be asked of a network besides its voltages: ohms with everything dead, and
 //! how well Kirchhoff's current law is kept.
 
-use super::element::{self, Element, Form, Matrix};
+use super::element::{self, Element, Matrix};
+use super::flow::phase_amps;
 use super::prepare::{Network, SolveError};
 use super::solution::Solution;
 use super::sparse::Scalar;
@@ -99,21 +100,7 @@ impl Network {
             self.miss(
                 &mut missed,
                 |e| element::phasor_matrix(e, state, group.hertz),
-                |e| match &e.form {
-                    Form::Phase { unit, inner } if e.part == group.source => {
-                        Some(unit * group.emf_volts * inner.admittance(group.hertz))
-                    }
-                    Form::Absent
-                    | Form::Branch(_)
-                    | Form::Contact { .. }
-                    | Form::Filament
-                    | Form::Supply { .. }
-                    | Form::GatedSupply { .. }
-                    | Form::Phase { .. }
-                    | Form::Coupling { .. }
-                    | Form::Coupled(_)
-                    | Form::Rotor { .. } => None,
-                },
+                |e| phase_amps(e, group),
                 &group.volts,
             );
         }

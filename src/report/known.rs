@@ -3,7 +3,8 @@
 use std::fmt::Write;
 
 use super::bare_minutes;
-use super::text::{escaped, sentence};
+use super::text::sentence;
+use crate::diagnostic::escaped;
 use crate::score::{Debrief, Known, Provable};
 use crate::units::{counted, significant};
 

@@ -2,7 +2,7 @@
 //! pictures inside, no script, nothing asked for from elsewhere.
 //!
 //! The page is clean XML as well, so that a general parser can read it. Every text goes
-//! through `text::escaped`; the same drill gives the same bytes.
+//! through [`escaped`]; the same drill gives the same bytes.
 
 mod known;
 mod plot;
@@ -15,12 +15,13 @@ pub use scale::Scale;
 
 use std::fmt::Write;
 
+use crate::diagnostic::escaped;
 use crate::diagram::{Drawing, Mark, Overlay, svg};
 use crate::drill::Session;
 use crate::network::SolveError;
 use crate::score::{Debrief, Rubric};
 use crate::units::{counted, minutes, significant};
-use text::{escaped, sentence};
+use text::sentence;
 
 /// What is said at the head and the foot of every page.
 const TRAINING_ONLY: &str = "For training only. Work on an aircraft follows the approved \

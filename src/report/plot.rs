@@ -3,8 +3,9 @@
 use std::fmt::Write;
 
 use super::scale::Scale;
-use super::text::{escaped, sentence};
+use super::text::sentence;
 use super::{bare_minutes, bits};
+use crate::diagnostic::escaped;
 use crate::score::{Path, Point};
 use crate::units::{counted, minutes};
 

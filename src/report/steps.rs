@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
-use super::text::{escaped, sentence};
+use super::text::sentence;
 use super::{bare_minutes, bits};
+use crate::diagnostic::escaped;
 use crate::score::{Debrief, Row};
 use crate::units::{counted, minutes};
 

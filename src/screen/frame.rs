@@ -281,7 +281,13 @@ fn drill(
                 };
                 (format!("▸ {}", offer.told), doing)
             });
-            if let Some(grip) = drilling.grip {
+            if drilling.reads() {
+                // Nothing else can be done until the needle has been read.
+                offered = None;
+                hint("figures", "what the needle shows, to half a division");
+                hint("Enter", "say so");
+                hint("q", "leave");
+            } else if let Some(grip) = drilling.grip {
                 let positions = super::offer::positions(circuit, grip.control);
                 let to = positions.get(grip.to).copied().unwrap_or_default();
                 let label = &circuit.part(grip.control).label;

@@ -296,10 +296,16 @@ pub(super) fn draw_lines(
     }
     let below = lines.len().saturating_sub(from + rows);
     if below > 0 && area.height > 0 {
-        let word = format!(" ▾ {below} more lines");
+        let word = format!(" ▾ {} more", counted(below, "line"));
         put_right(buffer, area, area.bottom() - 1, &word, theme.quiet());
     }
     if from > 0 {
-        put_right(buffer, area, area.top(), &format!(" ▴ {from} lines above"), theme.quiet());
+        put_right(
+            buffer,
+            area,
+            area.top(),
+            &format!(" ▴ {} above", counted(from, "line")),
+            theme.quiet(),
+        );
     }
 }

@@ -218,7 +218,7 @@ fn verdict(debrief: &Debrief, part: Part, stage: Rect, theme: Theme) -> Vec<Line
     );
     text.paragraph(&format!("{}.", debrief.score_told()), Style::new());
     for line in debrief.readings.iter().take(1) {
-        text.paragraph(&format!("{}; told below the story.", capital(line)), Style::new());
+        text.paragraph(&format!("{}; see INSIDE.", capital(line)), Style::new());
     }
     text.paragraph(&format!("Minutes: {}.", debrief.par_told()), theme.quiet());
     text.lines
