@@ -17,6 +17,7 @@ pub mod observation;
 pub mod planning;
 pub mod rehearsal;
 pub mod report;
+pub mod scenario;
 pub mod score;
 pub mod screen;
 pub mod spice;

@@ -14,6 +14,7 @@ use thiserror::Error;
 
 use crate::circuit::{Circuit, check_builds, read_build};
 use crate::diagnostic::{Diagnostic, Severity, did_you_mean, plain};
+use crate::scenario::{self, Ready, Scenario, read_drills};
 
 /// A system that comes with the program.
 #[derive(Debug)]
@@ -24,6 +25,10 @@ pub struct Embedded {
     pub file_name: &'static str,
     /// The text of its file.
     pub text: &'static str,
+    /// What findings call the file of its drills.
+    pub drills_name: &'static str,
+    /// The text of that file.
+    pub drills: &'static str,
 }
 
 static EMBEDDED: [Embedded; 3] = [
@@ -31,16 +36,22 @@ static EMBEDDED: [Embedded; 3] = [
         id: "t4-ac",
         file_name: "scenarios/t4-ac/system.ron",
         text: include_str!("../scenarios/t4-ac/system.ron"),
+        drills_name: "scenarios/t4-ac/drills.ron",
+        drills: include_str!("../scenarios/t4-ac/drills.ron"),
     },
     Embedded {
         id: "t4-dc",
         file_name: "scenarios/t4-dc/system.ron",
         text: include_str!("../scenarios/t4-dc/system.ron"),
+        drills_name: "scenarios/t4-dc/drills.ron",
+        drills: include_str!("../scenarios/t4-dc/drills.ron"),
     },
     Embedded {
         id: "bench",
         file_name: "scenarios/bench/system.ron",
         text: include_str!("../scenarios/bench/system.ron"),
+        drills_name: "scenarios/bench/drills.ron",
+        drills: include_str!("../scenarios/bench/drills.ron"),
     },
 ];
 
@@ -55,6 +66,9 @@ pub fn embedded(id: &str) -> Option<&'static Embedded> {
 /// The file that stands for a folder.
 const SYSTEM_FILE: &str = "system.ron";
 
+/// The file of its drills beside it.
+const DRILLS_FILE: &str = "drills.ron";
+
 /// Largest file that is read, in bytes: far above any system, far below what
 /// would hurt.
 pub const SIZE_LIMIT: u64 = 8 << 20;
@@ -68,6 +82,16 @@ pub enum LoadError {
     NotFound {
         /// What was asked for.
         name: String,
+        /// What may have been meant.
+        suggestion: Option<String>,
+    },
+    /// The system has no drill of that name.
+    #[error("{} has no drill `{}`{}", plain(system), plain(drill), hint(suggestion.as_deref()))]
+    NoDrill {
+        /// The system.
+        system: String,
+        /// What was asked for.
+        drill: String,
         /// What may have been meant.
         suggestion: Option<String>,
     },
@@ -146,6 +170,117 @@ pub fn load_build(name_or_path: &str, mods: &[String]) -> Result<Circuit, LoadEr
 pub fn check(name_or_path: &str) -> Result<(Option<Circuit>, Vec<Diagnostic>), LoadError> {
     let (file_name, text) = source(name_or_path)?;
     Ok(check_builds(&file_name, &text))
+}
+
+/// A drill of a system, ready to begin.
+#[derive(Debug)]
+pub struct Loaded {
+    /// As its author wrote it.
+    pub scenario: Scenario,
+    /// Held against its system.
+    pub ready: Ready,
+}
+
+/// The drills that go with a system, by its name, its file or its folder; none where there
+/// is no such file. What is wrong with single drills is for [`scenario`] to tell.
+///
+/// # Errors
+///
+/// [`LoadError`] when there is no such system, or the file of its drills cannot be read or
+/// has errors in it.
+pub fn drills(name_or_path: &str) -> Result<Vec<Scenario>, LoadError> {
+    let Some((file_name, text)) = drills_source(name_or_path)? else { return Ok(Vec::new()) };
+    match read_drills(&file_name, &text) {
+        (drills, findings) if findings.is_empty() => Ok(drills),
+        (_, findings) => Err(LoadError::Findings(findings)),
+    }
+}
+
+/// A system's name and the drill that is meant by `SYSTEM/DRILL`, if it names one.
+pub fn split_drill(typed: &str) -> (&str, Option<&str>) {
+    if embedded(typed).is_some() || Path::new(typed).exists() {
+        return (typed, None);
+    }
+    match typed.rsplit_once('/') {
+        Some((system, drill))
+            if !drill.is_empty() && (embedded(system).is_some() || Path::new(system).exists()) =>
+        {
+            (system, Some(drill))
+        }
+        _ => (typed, None),
+    }
+}
+
+/// The drill of this id.
+///
+/// # Errors
+///
+/// [`LoadError`] when there is no such drill, or it does not fit its system.
+pub fn scenario(system: &str, id: &str) -> Result<Loaded, LoadError> {
+    let drills = drills(system)?;
+    let Some(scenario) = drills.iter().find(|drill| drill.id.eq_ignore_ascii_case(id)) else {
+        return Err(LoadError::NoDrill {
+            system: system.to_owned(),
+            drill: id.to_owned(),
+            suggestion: did_you_mean(id, drills.iter().map(|drill| drill.id.as_str())),
+        });
+    };
+    let circuit = load_build(system, &scenario.mods)?;
+    let ready = scenario.ready(circuit).map_err(LoadError::Findings)?;
+    Ok(Loaded { scenario: scenario.clone(), ready })
+}
+
+/// The drills of a system with everything found in them: in the file, against the build
+/// that each is for, and by working each out.
+///
+/// # Errors
+///
+/// [`LoadError`] when there is no such system or a file cannot be read; what is wrong
+/// inside the file of drills is among the findings instead.
+pub fn check_drills(name_or_path: &str) -> Result<(Vec<Scenario>, Vec<Diagnostic>), LoadError> {
+    let Some((file_name, text)) = drills_source(name_or_path)? else {
+        return Ok((Vec::new(), Vec::new()));
+    };
+    let (drills, mut findings) = read_drills(&file_name, &text);
+    if has_errors(&findings) {
+        return Ok((drills, findings));
+    }
+    for drill in &drills {
+        match load_build(name_or_path, &drill.mods) {
+            Ok(circuit) => match drill.ready(circuit) {
+                Ok(ready) => findings.extend(scenario::advice(drill, &ready)),
+                Err(found) => findings.extend(found),
+            },
+            Err(LoadError::Findings(_)) => findings.push(drill.unfit()),
+            Err(error) => return Err(error),
+        }
+    }
+    findings.sort_by_key(|finding| finding.place);
+    Ok((drills, findings))
+}
+
+/// What findings call the file of a system's drills, and its text; `None` where the system
+/// has none.
+pub fn drills_source(
+    name_or_path: &str,
+) -> Result<Option<(String, Cow<'static, str>)>, LoadError> {
+    if let Some(system) = embedded(name_or_path) {
+        return Ok(Some((system.drills_name.to_owned(), system.drills.into())));
+    }
+    let path = Path::new(name_or_path);
+    let path = match path.parent() {
+        _ if path.is_dir() => path.join(DRILLS_FILE),
+        Some(folder) if path.file_name().is_some_and(|name| name == SYSTEM_FILE) => {
+            folder.join(DRILLS_FILE)
+        }
+        _ => return Ok(None),
+    };
+    if !path.exists() {
+        return Ok(None);
+    }
+    let name = path.to_string_lossy();
+    let text = read_text(&path, &name)?;
+    Ok(Some((plain(&name), text.into())))
 }
 
 /// What findings call a system's file, and its text.

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 21] = [
+const LAYERS: [&str; 22] = [
     "units",
     "limits",
     "chance",
@@ -20,6 +20,7 @@ const LAYERS: [&str; 21] = [
     "diagnosis",
     "isolation",
     "drill",
+    "scenario",
     "score",
     "report",
     "rehearsal",

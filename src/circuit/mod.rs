@@ -266,6 +266,20 @@ impl Circuit {
         }
     }
 
+    /// This circuit with controls that stand otherwise to begin with, by the places of their
+    /// positions. One that springs back stays as it is: it begins where it rests.
+    #[must_use]
+    pub fn standing(&self, controls: &[(PartId, u8)]) -> Self {
+        let mut circuit = self.clone();
+        for (control, position) in controls {
+            let kind = &mut circuit.parts[control.index()].kind;
+            if kind.control().is_some_and(|control| !control.springs_back) {
+                kind.begin_at(*position);
+            }
+        }
+        circuit
+    }
+
     /// This circuit with one part's kind exchanged: how a fault is put in and how
     /// a replacement takes it out.
     #[must_use]

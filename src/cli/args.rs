@@ -106,6 +106,12 @@ pub enum Verb {
     Chart(Chart),
     /// Check system files and print every finding
     Check(Check),
+    /// Hide what the drills of a file hide from a casual look
+    ///
+    /// Every `hidden` in the file becomes a seal of letters that the program can read. This
+    /// keeps a trainee from seeing the answer by accident. It keeps nobody out who wants to
+    /// know: --open turns the seals back.
+    Seal(Seal),
     /// Work out what every fault shows in every setup
     Dictionary(Dictionary),
     /// Work out in how many expected minutes the best strategy finds the fault, with a
@@ -380,6 +386,17 @@ pub struct Check {
     /// System files or folders
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
+}
+
+/// Arguments of `seal`.
+#[derive(Debug, Args)]
+pub struct Seal {
+    /// A file of drills
+    #[arg(value_name = "FILE")]
+    pub file: PathBuf,
+    /// Turn the seals back into what they hide
+    #[arg(long)]
+    pub open: bool,
 }
 
 /// Arguments of `kinds`.

@@ -33,14 +33,32 @@ pub(super) fn run(arguments: &args::Check) -> Result<Ended> {
             continue;
         };
         warned += findings.len();
+        let (drills, found) = match library::check_drills(&name) {
+            Ok(checked) => checked,
+            Err(error) => {
+                wrong += 1;
+                out.flush()?;
+                writeln!(std::io::stderr(), "{}", plain(&error.to_string()))?;
+                continue;
+            }
+        };
+        for finding in &found {
+            writeln!(out, "{finding}")?;
+        }
+        wrong += usize::from(library::has_errors(&found));
+        warned += found.len();
         let mods = match circuit.mods.len() {
             0 => String::new(),
             1 => ", 1 mod".to_owned(),
             count => format!(", {count} mods"),
         };
+        let drills = match drills.len() {
+            0 => String::new(),
+            count => format!(", {}", counted(count, "drill")),
+        };
         writeln!(
             out,
-            "{}: {}, {}, {}, {}, {}{mods}",
+            "{}: {}, {}, {}, {}, {}{mods}{drills}",
             plain(&name),
             counted(circuit.parts.len(), "part"),
             counted(circuit.nets.len(), "net"),

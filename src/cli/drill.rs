@@ -24,9 +24,14 @@ const FIRST_DRILL: (&str, &str) = ("bench", "S1:open-ON");
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
-    let circuit = Arc::new(arguments.build.load()?);
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
-    let session = session(circuit, arguments, seed)?.under(arguments.rules());
+    let session = match library::split_drill(&arguments.build.system) {
+        (system, Some(id)) => written(system, id, arguments, seed)?,
+        (_, None) => {
+            let circuit = Arc::new(arguments.build.load()?);
+            session(circuit, arguments, seed)?.under(arguments.rules())
+        }
+    };
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
     if plain || !on_a_terminal() {
@@ -99,6 +104,24 @@ fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<End
         (None, Some(false)) => Ended::WithFinding,
         (None, _) => Ended::Well,
     })
+}
+
+/// Begins a drill that somebody has written. It says itself what it hides and on which
+/// build; help can only be narrowed, and needles be read where it does not ask for that.
+fn written(system: &str, id: &str, arguments: &args::Drill, seed: u64) -> Result<Session> {
+    let own = [
+        ("--fault", !arguments.faults.is_empty()),
+        ("--reckon-with", !arguments.reckon_with.is_empty()),
+        ("--mod", !arguments.build.mods.is_empty()),
+    ];
+    if let Some((flag, _)) = own.into_iter().find(|(_, given)| *given) {
+        bail!("{system}/{id} is a drill that says this itself: leave {flag} out");
+    }
+    let mut ready = library::scenario(system, id)?.ready;
+    let asked = arguments.rules();
+    ready.rules.read_needles |= asked.read_needles;
+    ready.rules.help = ready.rules.help.min(asked.help);
+    Ok(ready.begin(seed)?)
 }
 
 fn session(circuit: Arc<Circuit>, arguments: &args::Drill, seed: u64) -> Result<Session> {

@@ -14,6 +14,7 @@ mod kinds;
 mod par;
 mod plain;
 mod rehearse;
+mod seal;
 mod setup;
 mod solve;
 mod spice;
@@ -62,6 +63,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Par(par)) => par::run(&par),
         Some(Verb::Rehearse(rehearse)) => rehearse::run(&rehearse),
         Some(Verb::Rubric) => rehearse::rubric(),
+        Some(Verb::Seal(seal)) => seal::run(&seal),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
     };
     match ended {

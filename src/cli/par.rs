@@ -26,8 +26,14 @@ pub(super) fn run(arguments: &args::Par) -> Result<Ended> {
 }
 
 fn plan(system: &str, arguments: &args::Par) -> Result<Ended> {
-    let circuit = Arc::new(library::load_build(system, &arguments.mods)?);
-    let isolation = isolation(&circuit, arguments)?;
+    let (circuit, isolation) = match library::split_drill(system) {
+        (system, Some(drill)) => of_drill(system, drill, arguments)?,
+        (_, None) => {
+            let circuit = Arc::new(library::load_build(system, &arguments.mods)?);
+            let isolation = isolation(&circuit, arguments)?;
+            (circuit, isolation)
+        }
+    };
     let (problem, _) = isolation.problem(&isolation.start())?;
     let plan = planning::plan(&problem, arguments.work);
     if let Some(path) = &arguments.proof {
@@ -66,6 +72,22 @@ fn plan(system: &str, arguments: &args::Par) -> Result<Ended> {
 
 fn text(minutes: f64) -> String {
     significant(minutes, 4)
+}
+
+/// The faults and tests of a written drill, as its write-up leaves them.
+fn of_drill(
+    system: &str,
+    drill: &str,
+    arguments: &args::Par,
+) -> Result<(Arc<Circuit>, Isolation)> {
+    if arguments.fault.is_some() || !arguments.mods.is_empty() {
+        bail!("{system}/{drill} is a drill that says this itself: leave --fault and --mod out");
+    }
+    let ready = library::scenario(system, drill)?.ready;
+    let mut session = ready.begin(arguments.seed)?;
+    let (circuit, start) = (Arc::clone(session.circuit()), session.start().clone());
+    let isolation = Isolation::new(session.belief()?, &circuit, &start);
+    Ok((circuit, isolation))
 }
 
 /// The faults and tests to plan for.

@@ -41,6 +41,9 @@ pub(super) fn work(
     writeln!(out, "{}", plain(&circuit.title_with_mods()))?;
     writeln!(out, "{TRAINING_ONLY}")?;
     writeln!(out, "Seed {}.", session.seed())?;
+    for line in terms_told(&session) {
+        writeln!(out, "{}", plain(&line))?;
+    }
     tell(&mut out, &session, Topic::WriteUp)?;
     arrive(&mut out, &session, &mut seen)?;
     writeln!(out, "Type `help` for the commands.")?;
@@ -94,6 +97,26 @@ fn next_line(input: &mut impl BufRead, bytes: &mut Vec<u8>) -> Result<bool> {
         anyhow::bail!("a line of over {LONGEST_LINE} bytes is no command; the drill ends here");
     }
     Ok(read > 0)
+}
+
+/// The terms of a drill that somebody has written, a sentence a line.
+fn terms_told(session: &Session) -> Vec<String> {
+    let terms = session.terms();
+    let mut lines = Vec::new();
+    if !terms.title.is_empty() {
+        lines.push(format!("Drill: {}.", terms.title));
+    }
+    if !terms.brief.is_empty() {
+        lines.push(terms.brief.clone());
+    }
+    let barred = terms.barred.told(session.circuit());
+    if !barred.is_empty() {
+        lines.push(barred);
+    }
+    if let Some(most) = terms.most_minutes {
+        lines.push(format!("There are {} for it.", minutes(most)));
+    }
+    lines
 }
 
 /// What was last seen of each face, so that only news is told.
@@ -404,6 +427,9 @@ fn steps(out: &mut impl Write, session: &Session) -> Result<()> {
 fn close(out: &mut impl Write, session: &Session, report: Option<&Path>) -> Result<Ended> {
     let debrief = debrief(session)?;
     told::write(out, &debrief)?;
+    for point in &session.terms().learn {
+        writeln!(out, "To take away: {}", plain(point))?;
+    }
     if let Some(path) = report {
         // What has been worked is on the page by now; a file that fails loses nothing.
         writeln!(out, "{}", told::write_report(path, session, &debrief)?)?;

@@ -23,7 +23,7 @@ pub struct Observation {
     pub step: Step,
     /// Where one stood when doing it.
     pub station: StationId,
-    /// What was then perceived, in the order of [`Rig::perform`].
+    /// What was then perceived, in the order of [`Rig::perform`]; in a report perhaps not all.
     pub percepts: Vec<(What, Percept)>,
 }
 
@@ -280,8 +280,13 @@ impl Candidate {
             }
             return;
         };
-        for (sight, &(what, seen)) in sights.iter().zip(&observation.percepts) {
-            debug_assert_eq!(sight.what, what, "every aircraft shows the same things");
+        // A report may tell of some of what there was to see, in the same order.
+        let mut sights = sights.iter();
+        for &(what, seen) in &observation.percepts {
+            let Some(sight) = sights.find(|sight| sight.what == what) else {
+                debug_assert!(false, "every aircraft shows the same things");
+                break;
+            };
             let Some(probability) = likelihood(sight, seen, &mut self.known) else {
                 let would = possible(sight, &self.known);
                 self.exclude(Exclusion { at, what, seen, would });

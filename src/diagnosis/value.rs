@@ -190,6 +190,9 @@ impl<'a> Question<'a> {
     pub(super) fn plans(&self) -> Vec<Plan> {
         let mut plans: Vec<Plan> = Vec::new();
         for (station, _) in self.circuit.stations_with_ids() {
+            if self.place.barred.stations.contains(&station) {
+                continue;
+            }
             if station != self.place.station {
                 plans.push(self.plan(station, Step::Go(station)));
             }
@@ -354,6 +357,9 @@ impl<'a> Question<'a> {
             if self.dead_everywhere(red) && self.dead_everywhere(black) {
                 steps.push(Step::Probe(Probe { function: Function::Ohms, red, black }));
             }
+        }
+        if !place.barred.is_empty() {
+            steps.retain(|step| place.bars(circuit, *step).is_none());
         }
         steps
     }

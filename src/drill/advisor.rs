@@ -80,6 +80,11 @@ impl Advisor {
         Self { start, isolation, belief }
     }
 
+    /// Where one began, and with what.
+    pub fn start(&self) -> &Whereabouts {
+        &self.start
+    }
+
     /// The table.
     pub fn isolation(&self) -> &Isolation {
         &self.isolation

@@ -9,12 +9,14 @@ mod reader;
 mod reading;
 mod replay;
 mod session;
+mod terms;
 mod view;
 mod write_up;
 
 pub use advisor::{Advisor, Outlook, Rests};
 pub use reading::{Help, Rules, Said};
 pub use session::{Action, Advice, Call, Entry, Mark, Noted, Outcome, PROVEN, Session, advise};
+pub use terms::{Telling, Terms};
 pub use view::{
     Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, needle_at, view,
 };

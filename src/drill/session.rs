@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::advisor::{Advisor, Rests};
 use super::reader::Reader;
 use super::reading::{Help, Rules, Said};
+use super::terms::Terms;
 use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId};
@@ -138,6 +139,9 @@ pub struct Session {
     scope: Scope,
     seed: u64,
     reader: Reader,
+    terms: Terms,
+    /// Where one began.
+    start: Whereabouts,
     place: Whereabouts,
     write_up: WriteUp,
     log: Vec<Entry>,
@@ -179,12 +183,26 @@ impl Session {
         scope: Scope,
         seed: u64,
     ) -> Result<Self, SolveError> {
+        Self::planted_on(circuit, cause, scope, Terms::default(), seed)
+    }
+
+    /// The same on terms of its own.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the circuit or the faulted circuit has no solution.
+    pub fn planted_on(
+        circuit: Arc<Circuit>,
+        cause: impl Into<Cause>,
+        scope: Scope,
+        terms: Terms,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
         let cause = cause.into();
         let scope = scope.and(Scope::of(&circuit, &cause));
         let normal = Rig::normal(circuit)?;
         let causes = Causes::within(normal.circuit(), scope);
         let at = causes.position(&cause).expect("a cause names parts of the circuit and modes");
-        Self::begin(normal, &causes, at, scope, seed)
+        Self::begin(normal, (&causes, at), scope, terms, seed)
     }
 
     /// A drill that hides a single fault, drawn as [`Session::drawn_within`] says.
@@ -214,7 +232,8 @@ impl Session {
         let mut fallback = None;
         while let Some(drawn) = chance.weighted(&weights) {
             weights[drawn] = 0.0;
-            let mut session = Self::begin(normal.clone(), &causes, drawn, scope, seed)?;
+            let terms = Terms::default();
+            let mut session = Self::begin(normal.clone(), (&causes, drawn), scope, terms, seed)?;
             if !noticed(&normal, &session.aircraft) {
                 continue;
             }
@@ -228,28 +247,40 @@ impl Session {
             return Ok(session);
         }
         let drawn = chance.weighted(&all).expect("some part can fail");
-        Self::begin(normal, &causes, drawn, scope, seed)
+        Self::begin(normal, (&causes, drawn), scope, Terms::default(), seed)
     }
 
     fn begin(
         normal: Rig,
-        causes: &Causes,
-        at: usize,
+        (causes, at): (&Causes, usize),
         scope: Scope,
+        terms: Terms,
         seed: u64,
     ) -> Result<Self, SolveError> {
         let circuit = Arc::clone(normal.circuit());
         let aircraft = normal.with_cause(&causes.failures(at), &causes.left(at))?;
         let failure_events = aircraft.settled().events.clone();
+        let start = terms.start(&circuit);
+        let reader = Reader::new(seed);
+        let planted = causes.cause(at);
+        let write_up = write_up::compose(
+            (&normal, &aircraft),
+            &reader,
+            (&planted, scope),
+            &terms,
+            start.station,
+        )?;
         let mut session = Self {
-            place: Whereabouts::start(&circuit),
+            place: start.clone(),
+            start,
+            terms,
             normal,
             aircraft,
-            planted: causes.cause(at),
+            planted,
             scope,
             seed,
-            reader: Reader::new(seed),
-            write_up: WriteUp::default(),
+            reader,
+            write_up,
             log: Vec::new(),
             marks: BTreeMap::new(),
             noted: Vec::new(),
@@ -262,7 +293,6 @@ impl Session {
             said: Vec::new(),
             help_taken: Vec::new(),
         };
-        session.write_up = write_up::compose(&session.normal, &session.aircraft, &session.reader);
         session.see_controls();
         Ok(session)
     }
@@ -299,6 +329,21 @@ impl Session {
     /// Where the trainee stands and what they have.
     pub fn place(&self) -> &Whereabouts {
         &self.place
+    }
+
+    /// Where the trainee began, and with what.
+    pub fn start(&self) -> &Whereabouts {
+        &self.start
+    }
+
+    /// The terms of the drill.
+    pub fn terms(&self) -> &Terms {
+        &self.terms
+    }
+
+    /// Minutes that are left; `None` where there is no limit.
+    pub fn minutes_left(&self) -> Option<f64> {
+        self.terms.most_minutes.map(|most| (most - self.minutes()).max(0.0))
     }
 
     /// The suspects board.
@@ -443,7 +488,7 @@ impl Session {
         }
         let belief = Belief::after(&self.normal, self.scope, &self.write_up.observations)?;
         let circuit = self.circuit();
-        let advisor = Arc::new(Advisor::new(belief, circuit, Whereabouts::start(circuit)));
+        let advisor = Arc::new(Advisor::new(belief, circuit, self.start.clone()));
         Ok(Arc::clone(self.advisor.insert(advisor)))
     }
 
@@ -463,6 +508,13 @@ impl Session {
             return Outcome::Refused(refusal.to_string());
         }
         let minutes = self.place.minutes(&circuit, step);
+        if let Some(left) = self.minutes_left().filter(|left| minutes > *left) {
+            return Outcome::Refused(format!(
+                "it takes {} and {} are left: the aircraft is wanted, make the call",
+                crate::units::minutes(minutes),
+                crate::units::minutes(left)
+            ));
+        }
         let mut breaches = self.breaches_before(step);
         let mut events = Vec::new();
         let sights = match self.aircraft.perform(step, self.place.station, &mut events) {

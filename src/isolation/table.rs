@@ -142,6 +142,9 @@ impl Isolation {
             shown.extend(looks(circuit, &moved, needs));
             shown.extend(measurements(circuit, place, &moved, needs));
         }
+        if !place.barred.is_empty() {
+            shown.retain(|one| !is_barred(&one.trial, circuit, place));
+        }
         let weights: Vec<f64> = candidates.iter().map(|at| posterior[*at]).collect();
         let (shown, alike) = worth_keeping(shown);
         let groups = belief.group_of();
@@ -238,6 +241,20 @@ impl Isolation {
         })?;
         Ok((problem, which))
     }
+}
+
+/// Whether the drill rules a test out, or the move of a control that it needs.
+fn is_barred(trial: &Trial, circuit: &Circuit, place: &Whereabouts) -> bool {
+    let step = match trial.trying {
+        Trying::Look => Step::Go(trial.station),
+        Trying::Hold(act) => Step::Act(act),
+        Trying::Measure(probe) => Step::Probe(probe),
+        Trying::PullFuse(fuse) => Step::Act(Act::Pull(fuse)),
+        Trying::Reset(breaker) => Step::Act(Act::PushIn(breaker)),
+        Trying::Exchange(part) => Step::Act(Act::Replace(part)),
+    };
+    let mut steps = [step].into_iter().chain(trial.setting.map(Step::Act));
+    steps.any(|step| place.bars(circuit, step).is_some())
 }
 
 /// Every control moved to each of its other positions, or held there.

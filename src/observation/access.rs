@@ -4,6 +4,7 @@
 use crate::circuit::{Circuit, Kind, PartId, StationId};
 use crate::network::{PartState, State};
 
+use super::barred::Barred;
 use super::probe::Touch;
 use super::rig::{Act, Step};
 
@@ -28,6 +29,8 @@ pub struct Whereabouts {
     pub spares: Vec<(f64, u32)>,
     /// Positions of controls, breakers out and fuses out, as hands left them.
     pub hands: State,
+    /// What the drill rules out.
+    pub barred: Barred,
 }
 
 /// Why a step cannot be done.
@@ -65,6 +68,12 @@ pub enum Refusal {
         /// The rating wanted.
         amps: String,
     },
+    /// The drill rules it out.
+    #[error("{reason}")]
+    Barred {
+        /// Why.
+        reason: String,
+    },
     /// Both probes touch the same.
     #[error("both probes touch {point}: put one of them elsewhere")]
     SamePoint {
@@ -94,6 +103,7 @@ impl Whereabouts {
             opened,
             spares: circuit.spare_fuses.clone(),
             hands: State::at_rest(circuit),
+            barred: Barred::default(),
         }
     }
 
@@ -159,6 +169,9 @@ impl Whereabouts {
         step: Step,
         popped: impl Fn(PartId) -> bool,
     ) -> Result<(), Refusal> {
+        if let Some(reason) = self.bars(circuit, step) {
+            return Err(Refusal::Barred { reason });
+        }
         match step {
             Step::Go(there) if there == self.station => Err(Refusal::AlreadySo {
                 thing: "the place where you stand".to_owned(),
@@ -179,6 +192,11 @@ impl Whereabouts {
             }
             Step::Act(act) => self.allows_act(circuit, act, popped),
         }
+    }
+
+    /// Why the drill rules a step out, wherever one stands; `None` when it does not.
+    pub fn bars(&self, circuit: &Circuit, step: Step) -> Option<String> {
+        self.barred.reason(circuit, step, self.done_at(circuit, step))
     }
 
     fn here(&self, circuit: &Circuit, thing: &str, station: StationId) -> Result<(), Refusal> {

@@ -8,12 +8,14 @@
 //! what can then be seen, as a [`Showing`], from which [`Percept`] is read.
 
 mod access;
+mod barred;
 mod dial;
 mod look;
 mod probe;
 mod rig;
 
 pub use access::{Refusal, Whereabouts, walking_minutes};
+pub use barred::{Barred, Handwork};
 pub use dial::{Dial, ErrorSpan, Reading};
 pub use look::{
     Look, Showing, face, has_face, light_word, meter_dial, meter_value, readable_step,

@@ -99,7 +99,7 @@ impl Path {
 /// What a walk through the best strategy leaves, test by test, and after how many of them a
 /// call is provable. `which` leads from its tests to the isolation's.
 pub(super) fn par_steps(
-    circuit: &Circuit,
+    (circuit, start): (&Circuit, &Whereabouts),
     isolation: &Isolation,
     (table, which): (&Table, &[u32]),
     walk: &Walk,
@@ -116,7 +116,6 @@ pub(super) fn par_steps(
     };
     let proves = |shares: &[f64]| shares.iter().any(|share| *share >= PROVEN);
     let mut provable = proves(&shares(&left)).then_some(0);
-    let start = Whereabouts::start(circuit);
     let mut place = start.clone();
     let mut steps = Vec::new();
     for ((test, outcome), minutes) in walk.made.iter().zip(&walk.clock) {
@@ -129,7 +128,7 @@ pub(super) fn par_steps(
             bits: entropy_bits(&shares),
         };
         let test = which[*test as usize];
-        let step = told(circuit, isolation, test, (&start, &mut place));
+        let step = told(circuit, isolation, test, (start, &mut place));
         steps.push(ParStep { step, point });
         if provable.is_none() && proves(&shares) {
             provable = Some(steps.len());

@@ -7,7 +7,7 @@ use crate::diagnosis::{Belief, NO_BITS, Prospect};
 use crate::drill::{Advisor, Entry, Help, Mark, PROVEN, Session};
 use crate::faults::Cause;
 use crate::isolation::Trying;
-use crate::observation::{Act, Step, Whereabouts};
+use crate::observation::{Act, Step};
 use crate::planning;
 
 /// Work for one step and for par, in table entries touched.
@@ -47,7 +47,7 @@ pub(super) struct Reckoner {
 impl Reckoner {
     /// A drill as the write-up leaves it.
     pub(super) fn new(belief: &Belief, circuit: &Circuit, session: &Session) -> Self {
-        let advisor = Advisor::new(belief.clone(), circuit, Whereabouts::start(circuit));
+        let advisor = Advisor::new(belief.clone(), circuit, session.start().clone());
         let posterior = belief.posterior();
         Self {
             share: advisor.isolation().candidates().iter().map(|at| posterior[*at]).sum(),
@@ -212,7 +212,12 @@ impl Reckoner {
             own_minutes: walked.as_ref().map_or(plan.upper, |walk| walk.minutes),
         };
         let way = walked.map_or_else(ParWay::default, |walk| {
-            let (steps, provable) = par_steps(circuit, isolation, (problem.table(), &which), &walk);
+            let (steps, provable) = par_steps(
+                (circuit, self.advisor.start()),
+                isolation,
+                (problem.table(), &which),
+                &walk,
+            );
             ParWay { steps, provable }
         });
         (par, way)

@@ -138,6 +138,16 @@ impl Kind {
         }
     }
 
+    /// Has a control stand in another position to begin with; nothing for other kinds.
+    pub(super) fn begin_at(&mut self, position: u8) {
+        match self {
+            Self::Switch(s) | Self::PushSwitch(s) | Self::ChangeoverSwitch(s) => s.start = position,
+            Self::Mechanism(m) => m.start = position,
+            Self::Receptacle(r) => r.start = position,
+            _ => {}
+        }
+    }
+
     /// The control that it is, if a hand can set it.
     pub fn control(&self) -> Option<Control<'_>> {
         fn names(positions: &[String]) -> Vec<&str> {
