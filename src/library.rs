@@ -261,9 +261,7 @@ pub fn check_drills(name_or_path: &str) -> Result<(Vec<Scenario>, Vec<Diagnostic
 
 /// What findings call the file of a system's drills, and its text; `None` where the system
 /// has none.
-pub fn drills_source(
-    name_or_path: &str,
-) -> Result<Option<(String, Cow<'static, str>)>, LoadError> {
+pub fn drills_source(name_or_path: &str) -> Result<Option<(String, Cow<'static, str>)>, LoadError> {
     if let Some(system) = embedded(name_or_path) {
         return Ok(Some((system.drills_name.to_owned(), system.drills.into())));
     }

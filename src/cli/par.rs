@@ -75,11 +75,7 @@ fn text(minutes: f64) -> String {
 }
 
 /// The faults and tests of a written drill, as its write-up leaves them.
-fn of_drill(
-    system: &str,
-    drill: &str,
-    arguments: &args::Par,
-) -> Result<(Arc<Circuit>, Isolation)> {
+fn of_drill(system: &str, drill: &str, arguments: &args::Par) -> Result<(Arc<Circuit>, Isolation)> {
     if arguments.fault.is_some() || !arguments.mods.is_empty() {
         bail!("{system}/{drill} is a drill that says this itself: leave --fault and --mod out");
     }

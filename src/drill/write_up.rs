@@ -78,7 +78,8 @@ pub(super) fn compose(
         .into_iter()
         .map(|one| (one.what, one.seen))
         .collect();
-    let known = report.observations.iter().any(|o| o.station == begins_at && o.percepts == percepts);
+    let known =
+        report.observations.iter().any(|o| o.station == begins_at && o.percepts == percepts);
     if !known && !percepts.is_empty() {
         let (step, station) = (Step::LookAround, begins_at);
         report.observations.push(Observation { step, station, percepts });

@@ -206,8 +206,7 @@ pub fn read_drills(file_name: &str, text: &str) -> (Vec<Scenario>, Vec<Diagnosti
         let node = list.child(at);
         file_name.clone_into(&mut drill.file);
         drill.place = node.place();
-        drill.places =
-            FIELDS.into_iter().map(|field| (field, node.field(field).place())).collect();
+        drill.places = FIELDS.into_iter().map(|field| (field, node.field(field).place())).collect();
         let good = |c: char| c.is_ascii_alphanumeric() || c == '-';
         if drill.id.is_empty() || drill.id.len() > 40 || !drill.id.chars().all(good) {
             let message = "a drill's id is of letters, digits and hyphens, 40 at the most";
@@ -339,7 +338,8 @@ pub fn unsealed_text(file_name: &str, text: &str) -> Result<String, Vec<Diagnost
             fields.push(format!("pool: {{{}}}", pool.join(", ")));
         }
         if !hidden.learn.is_empty() {
-            let learn: Vec<String> = hidden.learn.iter().map(|point| format!("{point:?}")).collect();
+            let learn: Vec<String> =
+                hidden.learn.iter().map(|point| format!("{point:?}")).collect();
             fields.push(format!("learn: [{}]", learn.join(", ")));
         }
         format!("hidden: ({})", fields.join(", "))

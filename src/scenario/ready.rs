@@ -136,8 +136,14 @@ impl Scenario {
                 "nothing" => scope.nothing = true,
                 other => {
                     let known = ["pairs", "controls", "nothing"];
-                    let message = format!("`reckon_with` may hold {}, not `{other}`", known.join(", "));
-                    findings.error("reckon_with", "unknown-word", message, did_you_mean(other, known));
+                    let message =
+                        format!("`reckon_with` may hold {}, not `{other}`", known.join(", "));
+                    findings.error(
+                        "reckon_with",
+                        "unknown-word",
+                        message,
+                        did_you_mean(other, known),
+                    );
                 }
             }
         }
@@ -152,8 +158,8 @@ impl Scenario {
                 let mut parts = Vec::new();
                 for name in names {
                     let Some(id) = part(circuit, name, "write_up", findings) else { continue };
-                    let seen = has_face(circuit, id)
-                        && circuit.station(circuit.part(id).seen_at).crew;
+                    let seen =
+                        has_face(circuit, id) && circuit.station(circuit.part(id).seen_at).crew;
                     if seen {
                         parts.push(id);
                     } else {
@@ -164,10 +170,8 @@ impl Scenario {
                 Telling::Partial(parts)
             }
         };
-        let begins_at = self
-            .begins_at
-            .as_ref()
-            .and_then(|name| station(circuit, name, "begins_at", findings));
+        let begins_at =
+            self.begins_at.as_ref().and_then(|name| station(circuit, name, "begins_at", findings));
         let barred = self.barred(circuit, findings);
         let begins = begins_at.unwrap_or(StationId(0));
         if barred.stations.contains(&begins) {
@@ -267,7 +271,12 @@ fn station(
     let found = circuit.find_station(name);
     if found.is_none() {
         let hint = did_you_mean(name, circuit.stations.iter().map(|station| station.id.as_str()));
-        findings.error(field, "unknown-station", format!("no station `{name}` in this system"), hint);
+        findings.error(
+            field,
+            "unknown-station",
+            format!("no station `{name}` in this system"),
+            hint,
+        );
     }
     found
 }

@@ -35,9 +35,9 @@ fn blur(drill: &str, bytes: &mut [u8]) {
 
 /// The end of the text's FNV-1a sum (public domain).
 fn check(text: &str) -> [u8; CHECK_BYTES] {
-    let sum = text.bytes().fold(0x811c_9dc5_u32, |sum, byte| {
-        (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193)
-    });
+    let sum = text
+        .bytes()
+        .fold(0x811c_9dc5_u32, |sum, byte| (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193));
     sum.to_le_bytes()
 }
 

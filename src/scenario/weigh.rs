@@ -31,8 +31,7 @@ fn worked_out(scenario: &Scenario, ready: &Ready) -> Result<Vec<Diagnostic>, Sol
         // How long it takes is told with the limit, so nothing is cut off here.
         let terms = Terms { most_minutes: None, ..ready.terms.clone() };
         let seed = ready.seed.unwrap_or(1);
-        let mut session =
-            Session::planted_on(circuit, cause.clone(), scope, terms, seed)?;
+        let mut session = Session::planted_on(circuit, cause.clone(), scope, terms, seed)?;
         // A sealed drill keeps its secret here too.
         let which = match (ready.hidden.len(), scenario.sealed.is_some()) {
             (1, _) => "what it hides".to_owned(),
@@ -84,8 +83,7 @@ fn follow(session: &mut Session, planted: &Cause) -> Followed {
             Outcome::Advised(Advice::Call { cause, group_probability }) => {
                 let circuit = session.circuit();
                 let group = cause.repair_group(circuit);
-                let right = group == planted.repair_group(circuit)
-                    && group_probability >= PROVEN;
+                let right = group == planted.repair_group(circuit) && group_probability >= PROVEN;
                 return Followed::Called { right, minutes: session.minutes() };
             }
             Outcome::Advised(Advice::Do { prospect, .. }) => {
