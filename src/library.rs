@@ -251,6 +251,8 @@ pub fn check_drills(name_or_path: &str) -> Result<(Vec<Scenario>, Vec<Diagnostic
                 Ok(ready) => findings.extend(scenario::advice(drill, &ready)),
                 Err(found) => findings.extend(found),
             },
+            // What is wrong with the system itself is told of the system.
+            Err(LoadError::Findings(_)) if drill.mods.is_empty() => {}
             Err(LoadError::Findings(_)) => findings.push(drill.unfit()),
             Err(error) => return Err(error),
         }

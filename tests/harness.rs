@@ -40,6 +40,7 @@ impl Bench {
         };
         Self {
             circuit: Circuit {
+                conditions: None,
                 id: "bench".to_owned(),
                 title: "Bench".to_owned(),
                 brief: String::new(),

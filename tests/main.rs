@@ -24,4 +24,5 @@ mod pty;
 mod reading;
 mod reasoning;
 mod report;
+mod scenarios;
 mod screens;

@@ -173,7 +173,13 @@ pub struct Circuit {
     pub mods: Vec<ModInfo>,
     /// Ids of the mods that this build has, in file order; none in the plain build.
     pub fitted: Vec<String>,
+    /// What exposes the aircraft to vibration and heat, where a drill needs that: a mechanism
+    /// whose first position is rest ([`Circuit::with_conditions`]).
+    pub conditions: Option<PartId>,
 }
+
+/// The positions of what exposes the aircraft to something.
+const CONDITIONS: [&str; 3] = ["at rest", "vibration", "heat"];
 
 impl Circuit {
     /// The title with the mods of this build: `AC power, mods 31, 44`.
@@ -264,6 +270,34 @@ impl Circuit {
         } else {
             format!("{} [{}]", self.net_name(net), points.join(", "))
         }
+    }
+
+    /// This circuit with a mechanism that exposes it to vibration and heat, worked from the
+    /// first station: engines run up, or everything run until it is hot.
+    #[must_use]
+    pub fn with_conditions(&self) -> Self {
+        let mut circuit = self.clone();
+        if circuit.conditions.is_some() || circuit.stations.is_empty() {
+            return circuit;
+        }
+        let mut id = "CONDITIONS".to_owned();
+        while circuit.find_part(&id).is_some() {
+            id.push('-');
+        }
+        let positions = CONDITIONS.map(str::to_owned).to_vec();
+        circuit.conditions = Some(PartId(circuit.parts.len() as u32));
+        circuit.parts.push(Part {
+            label: id.clone(),
+            group: id.clone(),
+            id,
+            station: StationId(0),
+            seen_at: StationId(0),
+            panel: None,
+            replace_minutes: 0.0,
+            stock: String::new(),
+            kind: Kind::Mechanism(Mechanism { positions, start: 0, rpm: Vec::new() }),
+        });
+        circuit
     }
 
     /// This circuit with controls that stand otherwise to begin with, by the places of their

@@ -81,6 +81,7 @@ pub(super) fn resolve(
         spare_fuses,
         mods: offered,
         fitted: fitted.iter().map(|one| one.file.id.clone()).collect(),
+        conditions: None,
     })
 }
 

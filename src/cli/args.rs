@@ -208,6 +208,8 @@ pub enum Possibility {
     Controls,
     /// Nothing at all
     Nothing,
+    /// A fault that is there only with vibration or heat
+    Intermittents,
 }
 
 impl Drill {
@@ -231,6 +233,7 @@ impl Drill {
             pairs: may(Possibility::Pairs),
             controls: may(Possibility::Controls),
             nothing: may(Possibility::Nothing),
+            intermittent: may(Possibility::Intermittents),
         }
     }
 }

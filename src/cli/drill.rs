@@ -12,7 +12,7 @@ use anyhow::{Result, bail};
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
-use crate::faults;
+use crate::faults::{self, Exposure};
 use crate::library;
 use crate::network::SolveError;
 use crate::screen::{self, Keep, Start, SystemEntry};
@@ -126,6 +126,14 @@ fn written(system: &str, id: &str, arguments: &args::Drill, seed: u64) -> Result
 
 fn session(circuit: Arc<Circuit>, arguments: &args::Drill, seed: u64) -> Result<Session> {
     let scope = arguments.scope();
+    let comes_and_goes = |typed: &String| {
+        typed.split(" + ").any(|one| Exposure::ALL.iter().any(|e| one.trim().ends_with(e.name())))
+    };
+    let circuit = if scope.intermittent || arguments.faults.iter().any(comes_and_goes) {
+        Arc::new(circuit.with_conditions())
+    } else {
+        circuit
+    };
     if arguments.faults.is_empty() {
         return Ok(Session::drawn_within(circuit, scope, seed)?);
     }
@@ -149,7 +157,7 @@ fn always_there(circuit: &Circuit, typed: &str) -> Result<String> {
     let plain = planted.fault.code(circuit);
     if planted.is_intermittent() {
         bail!(
-            "a drill cannot hide a fault that comes and goes: its reasoning would be misled. \
+            "a drill cannot hide a fault that depends on a control: its reasoning would be misled. \
              Hide `{plain}`, or look at this one with `halfsplit solve --fault`"
         );
     }

@@ -91,7 +91,9 @@ impl Belief {
         let candidates: Vec<Candidate> = (0..causes.len())
             .into_par_iter()
             .map(|at| {
-                let rig = normal.with_cause(&causes.failures(at), &causes.left(at))?;
+                let rig = normal
+                    .with_cause(&causes.failures(at), &causes.left(at))?
+                    .with_latent(causes.latent(at));
                 let weight = causes.weight(at);
                 let mut candidate = Candidate {
                     cause: causes.cause(at),

@@ -19,7 +19,11 @@ impl Session {
         let (circuit, cause) = (self.circuit(), self.truth());
         let causes = Causes::within(circuit, Scope::of(circuit, cause));
         let at = causes.position(cause).expect("what a drill hides is of its circuit");
-        let mut rig = self.normal().with_cause(&causes.failures(at), &causes.left(at))?;
+        let mut rig = self
+            .normal()
+            .with_cause(&causes.failures(at), &causes.left(at))?
+            .with_latent(causes.latent(at));
+        self.write_up().undergo(&mut rig)?;
         let mut rigs = vec![rig.clone()];
         for entry in self.log() {
             let station = entry.before.station;

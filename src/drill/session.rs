@@ -234,7 +234,11 @@ impl Session {
             weights[drawn] = 0.0;
             let terms = Terms::default();
             let mut session = Self::begin(normal.clone(), (&causes, drawn), scope, terms, seed)?;
-            if !noticed(&normal, &session.aircraft) {
+            // What comes and goes is gone by now; what the crew saw of it is written.
+            let seen = noticed(&normal, &session.aircraft)
+                || (session.planted.is_intermittent(normal.circuit())
+                    && !session.write_up.symptoms.is_empty());
+            if !seen {
                 continue;
             }
             let groups = session.belief()?.group_posterior();
@@ -258,7 +262,9 @@ impl Session {
         seed: u64,
     ) -> Result<Self, SolveError> {
         let circuit = Arc::clone(normal.circuit());
-        let aircraft = normal.with_cause(&causes.failures(at), &causes.left(at))?;
+        let mut aircraft = normal
+            .with_cause(&causes.failures(at), &causes.left(at))?
+            .with_latent(causes.latent(at));
         let failure_events = aircraft.settled().events.clone();
         let start = terms.start(&circuit);
         let reader = Reader::new(seed);
@@ -270,6 +276,7 @@ impl Session {
             &terms,
             start.station,
         )?;
+        write_up.undergo(&mut aircraft)?;
         let mut session = Self {
             place: start.clone(),
             start,

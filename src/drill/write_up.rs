@@ -2,12 +2,12 @@
 
 use super::reader::Reader;
 use super::terms::{Telling, Terms};
-use crate::circuit::StationId;
+use crate::circuit::{Circuit, StationId};
 use crate::diagnosis::{Belief, Observation};
-use crate::faults::{Cause, Scope};
+use crate::faults::{Cause, Exposure, Scope, mode_of};
 use crate::isolation::crew_stations;
 use crate::network::SolveError;
-use crate::observation::{Percept, Rig, Sight, Step, What};
+use crate::observation::{Act, Percept, Rig, Sight, Step, What};
 
 /// What the crew wrote, and the observations that stand behind it.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -19,6 +19,18 @@ pub struct WriteUp {
     pub observations: Vec<Observation>,
     /// Stations where something was not as usual.
     pub symptoms: Vec<StationId>,
+}
+
+impl WriteUp {
+    /// Takes an aircraft through what the crew did with it.
+    pub(super) fn undergo(&self, rig: &mut Rig) -> Result<(), SolveError> {
+        for told in &self.observations {
+            if let Step::Act(_) = told.step {
+                rig.perform(told.step, told.station, &mut Vec::new())?;
+            }
+        }
+        Ok(())
+    }
 }
 
 /// Something that the crew can see.
@@ -43,9 +55,14 @@ pub(super) fn compose(
 ) -> Result<WriteUp, SolveError> {
     let circuit = normal.circuit();
     let mut report = WriteUp::default();
-    let all: Vec<(StationId, Vec<Noticed>)> = crew_stations(circuit)
-        .map(|station| (station, look(normal, aircraft, reader, station)))
-        .collect();
+    // What comes and goes was there in flight and is gone on the ground.
+    let flown = exposed(normal, aircraft, (planted, circuit))?;
+    let in_flight = flown.as_ref().map_or((normal, aircraft), |flown| (&flown.normal, &flown.now));
+    let all: Vec<(StationId, Vec<Noticed>)> =
+        crew_stations(circuit).map(|station| (station, look(in_flight, reader, station))).collect();
+    if let Some(flown) = &flown {
+        report.observations.push(flown.told(flown.act));
+    }
     for (station, noticed) in &all {
         if noticed.iter().any(|one| one.odd) {
             report.symptoms.push(*station);
@@ -54,7 +71,10 @@ pub(super) fn compose(
     let only = match &terms.telling {
         Telling::Complete => None,
         Telling::Partial(parts) => Some(parts.iter().map(|part| What::Face(*part)).collect()),
-        Telling::Misleading => Some(least_telling(normal, &all, planted, scope)?),
+        Telling::Misleading => {
+            let before = report.observations.clone();
+            Some(least_telling(normal, (&all, &before), planted, scope)?)
+        }
     };
     let told = |what: What| only.as_ref().is_none_or(|only: &Vec<What>| only.contains(&what));
     for (station, noticed) in &all {
@@ -73,13 +93,20 @@ pub(super) fn compose(
             report.observations.push(Observation { step: Step::LookAround, station, percepts });
         }
     }
+    if let Some(flown) = &flown {
+        for line in &mut report.lines {
+            *line = format!("with {}, {line}", flown.under.name());
+        }
+        report.observations.push(flown.told(flown.back));
+    }
     // One stands there and sees it, whatever the crew have said of it.
-    let percepts: Vec<(What, Percept)> = look(normal, aircraft, reader, begins_at)
+    let landed = flown.as_ref().map_or(aircraft, |flown| &flown.after);
+    let percepts: Vec<(What, Percept)> = look((normal, landed), reader, begins_at)
         .into_iter()
         .map(|one| (one.what, one.seen))
         .collect();
-    let known =
-        report.observations.iter().any(|o| o.station == begins_at && o.percepts == percepts);
+    let known = flown.is_none()
+        && report.observations.iter().any(|o| o.station == begins_at && o.percepts == percepts);
     if !known && !percepts.is_empty() {
         let (step, station) = (Step::LookAround, begins_at);
         report.observations.push(Observation { step, station, percepts });
@@ -93,8 +120,48 @@ pub(super) fn compose(
     Ok(report)
 }
 
+/// An aircraft with a failure that comes and goes, in flight and after it.
+struct Flown {
+    under: Exposure,
+    act: Act,
+    back: Act,
+    station: StationId,
+    normal: Rig,
+    now: Rig,
+    after: Rig,
+}
+
+impl Flown {
+    /// That the crew had it so, or have it at rest again.
+    fn told(&self, act: Act) -> Observation {
+        Observation { step: Step::Act(act), station: self.station, percepts: Vec::new() }
+    }
+}
+
+/// The aircraft exposed to what lets the failure show; `None` where it always shows.
+fn exposed(
+    normal: &Rig,
+    aircraft: &Rig,
+    (planted, circuit): (&Cause, &Circuit),
+) -> Result<Option<Flown>, SolveError> {
+    let under = planted
+        .faults()
+        .iter()
+        .find_map(|fault| mode_of(circuit.part(fault.part), &fault.mode)?.under);
+    let (Some(under), Some(control)) = (under, circuit.conditions) else { return Ok(None) };
+    let act = Act::Set { control, position: under.position() };
+    let back = Act::Set { control, position: 0 };
+    let station = circuit.part(control).station;
+    let (mut flown, mut now) = (normal.clone(), aircraft.clone());
+    flown.perform(Step::Act(act), station, &mut Vec::new())?;
+    now.perform(Step::Act(act), station, &mut Vec::new())?;
+    let mut after = now.clone();
+    after.perform(Step::Act(back), station, &mut Vec::new())?;
+    Ok(Some(Flown { under, act, back, station, normal: flown, now, after }))
+}
+
 /// What can be seen from a station.
-fn look(normal: &Rig, aircraft: &Rig, reader: &Reader, station: StationId) -> Vec<Noticed> {
+fn look((normal, aircraft): (&Rig, &Rig), reader: &Reader, station: StationId) -> Vec<Noticed> {
     let mut noticed = Vec::new();
     for ((part, now), (_, usual)) in aircraft.faces(station).zip(normal.faces(station)) {
         let what = What::Face(part);
@@ -114,7 +181,7 @@ fn look(normal: &Rig, aircraft: &Rig, reader: &Reader, station: StationId) -> Ve
 /// where all is as usual.
 fn least_telling(
     normal: &Rig,
-    all: &[(StationId, Vec<Noticed>)],
+    (all, before): (&[(StationId, Vec<Noticed>)], &[Observation]),
     planted: &Cause,
     scope: Scope,
 ) -> Result<Vec<What>, SolveError> {
@@ -126,7 +193,8 @@ fn least_telling(
                 station: *station,
                 percepts: vec![(one.what, one.seen)],
             };
-            let belief = Belief::after(normal, scope, &[told])?;
+            let told: Vec<Observation> = before.iter().cloned().chain([told]).collect();
+            let belief = Belief::after(normal, scope, &told)?;
             let likely = belief.group_probability(normal.circuit(), planted);
             if least.is_none_or(|(lowest, _)| likely < lowest) {
                 least = Some((likely, one.what));

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use super::{Fault, FaultError, FaultMode, all, malformed, modes, unknown_mode};
+use super::{Exposure, Fault, FaultError, FaultMode, all, malformed, modes, unknown_mode};
 use crate::circuit::{Circuit, Kind, Part, PartId};
 
 /// The mode of a breaker that was pulled and not pushed in again.
@@ -56,6 +56,13 @@ impl Cause {
     /// Whether a part is among those that are not as they should be.
     pub fn concerns(&self, part: PartId) -> bool {
         self.faults.iter().any(|fault| fault.part == part)
+    }
+
+    /// Whether it comes and goes.
+    pub fn is_intermittent(&self, circuit: &Circuit) -> bool {
+        self.faults.iter().any(|fault| {
+            mode_of(circuit.part(fault.part), &fault.mode).is_some_and(|mode| mode.under.is_some())
+        })
     }
 
     /// The parts that exchanging would help, in order: not those that were only left in
@@ -125,18 +132,22 @@ pub struct Scope {
     pub controls: bool,
     /// Nothing.
     pub nothing: bool,
+    /// A fault that is there only with vibration or heat. The circuit needs a control for
+    /// that, [`Circuit::with_conditions`].
+    pub intermittent: bool,
 }
 
 impl Scope {
     /// Single faults only.
-    pub const SINGLE: Self = Self { pairs: false, controls: false, nothing: false };
+    pub const SINGLE: Self =
+        Self { pairs: false, controls: false, nothing: false, intermittent: false };
 
     /// Whether a cause is one that may be hidden.
     pub fn holds(self, circuit: &Circuit, cause: &Cause) -> bool {
         let left = cause.faults.iter().any(|fault| fault.is_left(circuit));
         match cause.faults.len() {
             0 => self.nothing,
-            1 => !left || self.controls,
+            1 => (!left || self.controls) && (!cause.is_intermittent(circuit) || self.intermittent),
             _ => self.pairs && !left,
         }
     }
@@ -147,6 +158,7 @@ impl Scope {
             pairs: cause.faults.len() > 1,
             controls: cause.faults.iter().any(|fault| fault.is_left(circuit)),
             nothing: cause.faults.is_empty(),
+            intermittent: cause.is_intermittent(circuit),
         }
     }
 
@@ -157,6 +169,7 @@ impl Scope {
             pairs: self.pairs || other.pairs,
             controls: self.controls || other.controls,
             nothing: self.nothing || other.nothing,
+            intermittent: self.intermittent || other.intermittent,
         }
     }
 }
@@ -171,7 +184,7 @@ pub struct Causes {
 
 impl Causes {
     /// Every cause in a scope: single faults first, in part order, then controls, pairs,
-    /// and nothing.
+    /// faults that come and go, and nothing.
     ///
     /// Single faults weigh what their rates say. Whatever else is in the scope is drawn as
     /// often as single faults are in all: a drill that may hide two faults does so every
@@ -184,7 +197,8 @@ impl Causes {
         let rates: Vec<f64> = listed.iter().map(|(_, weight)| *weight).collect();
         let total: f64 = rates.iter().sum();
         if scope.controls {
-            for (id, part) in circuit.parts_with_ids() {
+            let conditions = circuit.conditions;
+            for (id, part) in circuit.parts_with_ids().filter(|(id, _)| Some(*id) != conditions) {
                 library.extend(
                     left(part).into_iter().map(|m| (Fault { part: id, mode: m.name.clone() }, m)),
                 );
@@ -203,6 +217,16 @@ impl Causes {
             let share = if all_pairs > 0.0 { total / all_pairs } else { 0.0 };
             listed
                 .extend(pairs.into_iter().map(|(a, b)| (vec![a, b], rates[a] * rates[b] * share)));
+        }
+        if scope.intermittent && circuit.conditions.is_some() {
+            let first = library.len();
+            for (id, part) in circuit.parts_with_ids() {
+                let modes = intermittent(part).into_iter();
+                library.extend(modes.map(|m| (Fault { part: id, mode: m.name.clone() }, m)));
+            }
+            let sum: f64 = library[first..].iter().map(|(_, mode)| mode.rate).sum();
+            let share = if sum > 0.0 { total / sum } else { 0.0 };
+            listed.extend((first..library.len()).map(|at| (vec![at], library[at].1.rate * share)));
         }
         if scope.nothing {
             listed.push((Vec::new(), total));
@@ -234,8 +258,17 @@ impl Causes {
     /// The parts that it changes, and into what.
     pub fn failures(&self, at: usize) -> Vec<(PartId, Kind)> {
         let faults = self.listed[at].0.iter().map(|fault| &self.library[*fault]);
-        let failures = faults.filter(|(_, mode)| mode.left.is_none());
+        let failures = faults.filter(|(_, mode)| mode.left.is_none() && mode.under.is_none());
         failures.map(|(fault, mode)| (fault.part, mode.faulted.clone())).collect()
+    }
+
+    /// The parts that it changes only while the aircraft is exposed to something, into what,
+    /// and to what.
+    pub fn latent(&self, at: usize) -> Vec<(PartId, Kind, Exposure)> {
+        let faults = self.listed[at].0.iter().map(|fault| &self.library[*fault]);
+        faults
+            .filter_map(|(fault, mode)| Some((fault.part, mode.faulted.clone(), mode.under?)))
+            .collect()
     }
 
     /// The controls that it leaves in the wrong place, and where.
@@ -264,6 +297,7 @@ pub fn left(part: &Part) -> Vec<FaultMode> {
         faulted: part.kind.clone(),
         range: None,
         left: Some(left),
+        under: None,
     };
     if let Kind::Breaker(_) = part.kind {
         return vec![mode(LEFT_OUT.to_owned(), "was left out".to_owned(), Left::Out)];
@@ -280,9 +314,34 @@ pub fn left(part: &Part) -> Vec<FaultMode> {
         .collect()
 }
 
-/// The mode of this name of a part, without regard to case; a wrong place counts too.
+/// The mode of this name of a part, without regard to case; a wrong place counts too, and a
+/// fault that comes and goes.
 pub fn mode_of(part: &Part, name: &str) -> Option<FaultMode> {
-    modes(part).into_iter().chain(left(part)).find(|mode| mode.name.eq_ignore_ascii_case(name))
+    let all = || modes(part).into_iter().chain(left(part)).chain(intermittent(part));
+    all().find(|mode| mode.name.eq_ignore_ascii_case(name))
+}
+
+/// The ways in which a part can fail and come right again: what is a matter of contact, under
+/// each exposure. Which of a system's modes those are is common practice, no published
+/// source.
+pub fn intermittent(part: &Part) -> Vec<FaultMode> {
+    let loose = |mode: &FaultMode| {
+        let name = mode.name.as_str();
+        name.split('-').any(|word| word == "open" || word == "chafed")
+            || name.contains("high-resistance")
+            || name == "pulled-out"
+    };
+    let under = |mode: &FaultMode, exposure: Exposure| FaultMode {
+        name: format!("{}~{}", mode.name, exposure.name()),
+        text: format!("{}, only with {}", mode.text, exposure.name()),
+        under: Some(exposure),
+        ..mode.clone()
+    };
+    modes(part)
+        .iter()
+        .filter(|mode| loose(mode))
+        .flat_map(|mode| Exposure::ALL.map(|exposure| under(mode, exposure)))
+        .collect()
 }
 
 /// Reads `PART:MODE`, `PART:MODE + PART:MODE`, or `nothing`.

@@ -4,6 +4,7 @@
 //! to the part's values.
 
 use super::cause::Left;
+use super::planted::Exposure;
 use crate::circuit::{Kind, KindSpec, Meter, Part, Relay, Switch};
 use crate::units::quantity;
 
@@ -24,6 +25,9 @@ pub struct FaultMode {
     pub range: Option<OhmsRange>,
     /// How the part stands, for one that is sound and was left in the wrong place.
     pub left: Option<Left>,
+    /// What the aircraft has to be exposed to for it to be there; `None` for one that always
+    /// is.
+    pub under: Option<Exposure>,
 }
 
 /// The ohms of a fault that is a resistance: a poor joint, a chafe.
@@ -158,6 +162,7 @@ impl Modes<'_> {
                 faulted,
                 range: None,
                 left: None,
+                under: None,
             });
         }
     }

@@ -8,7 +8,7 @@ mod cause;
 mod library;
 mod planted;
 
-pub use cause::{Cause, Causes, Left, Scope, left, mode_of, parse_cause};
+pub use cause::{Cause, Causes, Left, Scope, intermittent, left, mode_of, parse_cause};
 pub use library::{FaultMode, OhmsRange, mode_at, modes};
 pub use planted::{Condition, Exposure, Planted, build, compatible, parse_planted};
 

@@ -30,6 +30,14 @@ impl Exposure {
         }
     }
 
+    /// The position of the control for conditions that stands for it.
+    pub fn position(self) -> u8 {
+        match self {
+            Self::Vibration => 1,
+            Self::Heat => 2,
+        }
+    }
+
     /// The exposure of this name, compared without case.
     pub fn named(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|exposure| exposure.name().eq_ignore_ascii_case(name))

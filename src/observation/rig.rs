@@ -9,7 +9,7 @@ use std::sync::Arc;
 use super::look::{Look, Showing, face, has_face};
 use super::probe::{Probe, hand_meter};
 use crate::circuit::{Circuit, Kind, Part, PartId, StationId};
-use crate::faults::Left;
+use crate::faults::{Exposure, Left};
 use crate::network::{Event, Network, PartState, Settled, SolveError, State};
 
 /// Something hands do to the aircraft.
@@ -99,6 +99,18 @@ pub struct Rig {
     settled: Settled,
     /// The parts that differ from the healthy circuit, and what they should be.
     failed: Vec<(PartId, Kind)>,
+    /// Parts that differ only while the aircraft is exposed to something.
+    latent: Vec<Latent>,
+}
+
+/// A part that has failed and works again at rest.
+#[derive(Clone, Debug)]
+struct Latent {
+    part: PartId,
+    /// What it is like while the failure shows.
+    faulted: Kind,
+    /// The position of the control for conditions in which it does.
+    shows_at: u8,
 }
 
 impl Rig {
@@ -110,7 +122,7 @@ impl Rig {
         let state = State::at_rest(&circuit);
         let network = Arc::new(Network::new(circuit));
         let settled = network.settle(state)?;
-        Ok(Self { network, settled, failed: Vec::new() })
+        Ok(Self { network, settled, failed: Vec::new(), latent: Vec::new() })
     }
 
     /// This rig after one part has turned into something else while everything runs.
@@ -155,6 +167,17 @@ impl Rig {
         Ok(rig)
     }
 
+    /// This rig with parts that fail while the aircraft is exposed to something, which it is
+    /// not yet.
+    #[must_use]
+    pub fn with_latent(mut self, latent: Vec<(PartId, Kind, Exposure)>) -> Self {
+        self.latent = latent
+            .into_iter()
+            .map(|(part, faulted, under)| Latent { part, faulted, shows_at: under.position() })
+            .collect();
+        self
+    }
+
     /// The circuit, as it is.
     pub fn circuit(&self) -> &Arc<Circuit> {
         self.network.circuit()
@@ -172,7 +195,9 @@ impl Rig {
 
     /// The parts that are still not as they should be.
     pub fn failed_parts(&self) -> impl Iterator<Item = PartId> + '_ {
-        self.failed.iter().map(|(part, _)| *part)
+        let failed = self.failed.iter().map(|(part, _)| *part);
+        let hidden = self.latent.iter().map(|latent| latent.part);
+        failed.chain(hidden.filter(|part| self.failed.iter().all(|(failed, _)| failed != part)))
     }
 
     /// How the controls at a station stand, in part order; those that spring back are left
@@ -254,7 +279,12 @@ impl Rig {
         let mut state = self.settled.state.clone();
         let mut mended = false;
         match act {
-            Act::Set { control, position } => state.set(control, PartState::Position(position)),
+            Act::Set { control, position } => {
+                state.set(control, PartState::Position(position));
+                if Some(control) == self.circuit().conditions {
+                    mended = self.expose(position, &mut state);
+                }
+            }
             Act::Hold { control, position } => {
                 let rest = state.of(control);
                 state.set(control, PartState::Position(position));
@@ -305,8 +335,35 @@ impl Rig {
         self.settle(state, mended, events)
     }
 
+    /// Lets failures show that do so in these conditions, and parts work again whose failures
+    /// do not; tells whether anything has changed.
+    fn expose(&mut self, position: u8, state: &mut State) -> bool {
+        let mut changed = false;
+        let latent = self.latent.clone();
+        for one in &latent {
+            let shows = self.failed.iter().any(|(failed, _)| *failed == one.part);
+            if shows && one.shows_at != position {
+                changed |= self.restore(one.part, state);
+            } else if !shows && one.shows_at == position {
+                self.failed.push((one.part, self.network.kind(one.part).clone()));
+                let now = [(one.part, one.faulted.clone())];
+                self.network = Arc::new(self.network.with_parts(&now));
+                state.adopt_kind(one.part, &one.faulted);
+                changed = true;
+            }
+        }
+        changed
+    }
+
     /// Puts a good part in place of a failed one, if this is one, and tells whether it was.
     fn mend(&mut self, part: PartId, state: &mut State) -> bool {
+        let hidden = self.latent.len();
+        self.latent.retain(|latent| latent.part != part);
+        self.restore(part, state) || self.latent.len() < hidden
+    }
+
+    /// Lets a part that differs from the sound circuit be as there again.
+    fn restore(&mut self, part: PartId, state: &mut State) -> bool {
         let Some(at) = self.failed.iter().position(|(failed, _)| *failed == part) else {
             return false;
         };

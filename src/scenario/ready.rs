@@ -7,7 +7,7 @@ use super::file::{Scenario, Tells};
 use crate::circuit::{Circuit, PartId, StationId};
 use crate::diagnostic::{Diagnostic, Severity, did_you_mean};
 use crate::drill::{Help, Rules, Telling, Terms};
-use crate::faults::{Cause, Scope, parse_cause};
+use crate::faults::{Cause, Exposure, Scope, parse_cause};
 use crate::observation::{Barred, Function, Handwork, has_face};
 
 /// Most minutes of a drill, and most spare fuses of one rating.
@@ -61,6 +61,7 @@ impl Scenario {
         let mut findings = Findings { scenario: self, list: Vec::new() };
         let standing = self.standing(&circuit, &mut findings);
         let circuit = circuit.standing(&standing);
+        let circuit = if self.comes_and_goes() { circuit.with_conditions() } else { circuit };
         let hidden = self.causes(&circuit, &mut findings);
         let mut scope = self.scope(&mut findings);
         for (cause, _) in &hidden {
@@ -75,6 +76,16 @@ impl Scenario {
         }
         list.sort_by_key(|finding| finding.place);
         Err(list)
+    }
+
+    /// Whether the trainee has to reckon with faults that come and go.
+    fn comes_and_goes(&self) -> bool {
+        let hidden = self.hidden.iter();
+        let mut typed = hidden.flat_map(|h| h.cause.iter().chain(h.pool.keys()));
+        let exposed = |typed: &String| {
+            Exposure::ALL.iter().any(|exposure| typed.ends_with(&format!("~{}", exposure.name())))
+        };
+        self.reckon_with.iter().any(|word| word == "intermittents") || typed.any(exposed)
     }
 
     fn standing(&self, circuit: &Circuit, findings: &mut Findings) -> Vec<(PartId, u8)> {
@@ -134,8 +145,9 @@ impl Scenario {
                 "pairs" => scope.pairs = true,
                 "controls" => scope.controls = true,
                 "nothing" => scope.nothing = true,
+                "intermittents" => scope.intermittent = true,
                 other => {
-                    let known = ["pairs", "controls", "nothing"];
+                    let known = ["pairs", "controls", "nothing", "intermittents"];
                     let message =
                         format!("`reckon_with` may hold {}, not `{other}`", known.join(", "));
                     findings.error(

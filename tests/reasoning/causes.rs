@@ -14,7 +14,7 @@ use halfsplit::score::debrief;
 use super::brute::Suspects;
 use super::play::any_step;
 
-const ANYTHING: Scope = Scope { pairs: true, controls: true, nothing: true };
+const ANYTHING: Scope = Scope { pairs: true, controls: true, nothing: true, intermittent: false };
 
 fn system(name: &str) -> Arc<Circuit> {
     Arc::new(library::load(name).expect("it comes with the program"))
