@@ -72,6 +72,12 @@ const BRANCHES: usize = 256;
 /// ever are; pairs can be.
 const WEIGHED: usize = 600;
 
+/// Where a plan exists already: candidates that steps which move something are first weighed
+/// by, and how many of those steps are then weighed in full. Each takes every candidate's
+/// aircraft through relays and machines, which is most of the time that advice takes.
+const SAMPLED: usize = 8;
+const TRIED: usize = 6;
+
 /// All steps worth considering, best first: most bits a minute, the quicker of equals,
 /// then the order in which they are listed. Steps that can tell nothing are left out.
 pub fn prospects(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Vec<Prospect> {
@@ -110,29 +116,42 @@ fn narrowed(belief: &Belief) -> Option<Belief> {
 }
 
 /// The same without looking two steps ahead.
-pub fn best_single(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Option<Prospect> {
+fn best_single(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Option<Prospect> {
     let narrowed = narrowed(belief);
     let belief = narrowed.as_ref().unwrap_or(belief);
     let question = Question::new(belief, circuit, place);
-    let most = belief.group_entropy_bits();
-    if most <= NO_BITS {
-        return None;
-    }
-    let mut best: Option<Prospect> = None;
-    for plans in question.plans().chunks(AT_ONCE) {
-        let to_beat = best.as_ref().map_or(0.0, |p| p.rate().0);
-        let weighed: Vec<Prospect> = plans
-            .par_iter()
-            .filter(|plan| most / plan.minutes.max(LEAST_MINUTES) > to_beat)
-            .map(|plan| question.weigh(plan))
-            .collect();
-        for prospect in weighed {
-            if prospect.bits > NO_BITS && best.as_ref().is_none_or(|b| prospect.beats(b)) {
-                best = Some(prospect);
-            }
+    question.best_of(question.plans())
+}
+
+/// The same among the steps that count: a condition on step, station and minutes in all. Of
+/// those that move something only a few are weighed in full, chosen by what they tell about
+/// the likeliest candidates.
+pub fn best_single_among(
+    belief: &Belief,
+    circuit: &Circuit,
+    place: &Whereabouts,
+    counts: impl Fn(Step, StationId, f64) -> bool,
+) -> Option<Prospect> {
+    let question = Question::new(belief, circuit, place);
+    let (acts, mut plans): (Vec<Plan>, Vec<Plan>) = question
+        .plans()
+        .into_iter()
+        .filter(|plan| counts(plan.step, plan.station, plan.minutes))
+        .partition(|plan| matches!(plan.step, Step::Act(_)));
+    let few = belief.alive().nth(SAMPLED).map(|_| belief.likeliest_only(SAMPLED));
+    match &few {
+        Some(few) if acts.len() > TRIED => {
+            let question = Question::new(few, circuit, place);
+            let mut rated: Vec<(f64, Plan)> =
+                acts.into_par_iter().map(|plan| (question.weigh(&plan).rate().0, plan)).collect();
+            // A stable sort: equals stay in their order.
+            rated.sort_by(|a, b| b.0.total_cmp(&a.0));
+            plans.extend(rated.into_iter().take(TRIED).map(|(_, plan)| plan));
         }
+        _ => plans.extend(acts),
     }
-    best
+    plans.sort_by(|a, b| a.minutes.total_cmp(&b.minutes));
+    question.best_of(plans)
 }
 
 /// The value of one step taken here and now. A repair is weighed together with the
@@ -245,6 +264,29 @@ impl<'a> Question<'a> {
             fault_bits,
             then: plan.then(),
         }
+    }
+
+    /// The best of some plans, the quickest of them first.
+    fn best_of(&self, plans: Vec<Plan>) -> Option<Prospect> {
+        let most = self.belief.group_entropy_bits();
+        if most <= NO_BITS {
+            return None;
+        }
+        let mut best: Option<Prospect> = None;
+        for plans in plans.chunks(AT_ONCE) {
+            let to_beat = best.as_ref().map_or(0.0, |p| p.rate().0);
+            let weighed: Vec<Prospect> = plans
+                .par_iter()
+                .filter(|plan| most / plan.minutes.max(LEAST_MINUTES) > to_beat)
+                .map(|plan| self.weigh(plan))
+                .collect();
+            for prospect in weighed {
+                if prospect.bits > NO_BITS && best.as_ref().is_none_or(|b| prospect.beats(b)) {
+                    best = Some(prospect);
+                }
+            }
+        }
+        best
     }
 
     /// The best pair of steps, for when no single step tells anything: something that

@@ -2,9 +2,9 @@
 //! it holds is looked up in it.
 
 use super::session::{Advice, PROVEN, advise};
-use crate::circuit::Circuit;
+use crate::circuit::{Circuit, StationId};
 use crate::diagnosis::{
-    Belief, Candidate, NO_BITS, Prospect, best_single, outcomes_of_path, path_with_look,
+    Belief, Candidate, NO_BITS, Prospect, best_single_among, outcomes_of_path, path_with_look,
     value_of_path,
 };
 use crate::isolation::{Found, Isolation, Position, Trying};
@@ -119,7 +119,7 @@ impl Advisor {
         place: &Whereabouts,
         found: Option<&Found>,
     ) -> Position {
-        self.isolation.position(circuit, place, found, &belief.posterior())
+        self.isolation.position(circuit, (&self.start, place), found, &belief.posterior())
     }
 
     /// The best next step, or the call. It depends on the table, what is known and where one
@@ -166,7 +166,8 @@ impl Advisor {
                     weights[*at] += p;
                 }
                 let found = later.as_ref().unwrap_or(found);
-                let position = self.isolation.position(circuit, &then, Some(found), &weights);
+                let places = (&self.start, &then);
+                let position = self.isolation.position(circuit, places, Some(found), &weights);
                 let mass: f64 = outcome.iter().map(|(_, p)| p).sum();
                 self.isolation
                     .problem(&position)
@@ -191,9 +192,14 @@ impl Advisor {
         let test = which[advice.test? as usize];
         let prospect = self.prospect(test, belief, circuit, (place, &found))?;
         let outlook = Outlook { minutes: advice.upper, least_minutes: advice.lower };
+        // The plan already is the best of the table's tests, and a step that by itself takes
+        // longer than all of it is out.
+        let outside = |step: Step, station: StationId, minutes: f64| {
+            minutes < outlook.minutes
+                && self.isolation.trial_of(step, station, position.setting).is_none()
+        };
         if belief.alive().count() <= FEW_ENOUGH
-            && let Some(single) = best_single(belief, circuit, place)
-            && single.step != prospect.step
+            && let Some(single) = best_single_among(belief, circuit, place, outside)
         {
             let minutes = self.minutes_after(belief, circuit, (place, &found), &single);
             if minutes < outlook.minutes {

@@ -7,9 +7,10 @@
 //! * Readings that an instrument's error could exchange count as alike. Nobody can do
 //!   worse than that; somebody who reads a good instrument may do better.
 //! * Controls are moved one at a time from how they stand: *as found*, or one of them in
-//!   another position; the walk to a control that is elsewhere is not counted. A control
-//!   that springs back is held, looked at and let go.
-//! * The walk to a station and its opening are paid once, by the first thing done there.
+//!   another position. A control that springs back is held, looked at and let go. To have
+//!   all as found again takes as long as the quickest control does.
+//! * The walk to a station and its opening are paid once, by the first thing done there: a
+//!   test, or a control moved for a test elsewhere. The walk back is not counted.
 //! * A breaker that has tripped is reset once and watched from its station and from the
 //!   flight deck; what is seen without that counts as still to be had.
 //! * A fuse is pulled, looked at and put back; a part is exchanged, with it whatever fuse

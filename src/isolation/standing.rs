@@ -5,6 +5,7 @@ use super::{Isolation, Trial, Trying};
 use crate::circuit::{Circuit, PartId, StationId};
 use crate::network::PartState;
 use crate::observation::{Act, Step, Whereabouts};
+use crate::planning::Configuration;
 
 /// Where one stands in an isolation.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,10 +16,11 @@ pub struct Position {
     pub open: Vec<u32>,
     /// The setting, an index into that of [`Isolation::setting`]; `None` for another one.
     pub setting: Option<u32>,
-    /// Minutes to each station, its opening included.
+    /// Minutes to each station, its opening included; after the stations, where something is
+    /// not as found, the minutes to put that back.
     pub places: Vec<f64>,
-    /// Minutes to bring about each setting.
-    pub changes: Vec<f64>,
+    /// What it takes to bring about each setting, and where that is done.
+    pub configurations: Vec<Configuration>,
 }
 
 /// Where one stands, found in a table.
@@ -38,7 +40,7 @@ impl Isolation {
             open: self.table.open.clone(),
             setting: self.table.start,
             places: self.table.places.clone(),
-            changes: self.table.configurations.clone(),
+            configurations: self.table.configurations.clone(),
         }
     }
 
@@ -113,48 +115,61 @@ impl Isolation {
         setting.checked_sub(1).and_then(|at| self.settings.get(at as usize)).copied()
     }
 
-    /// The position of somebody who stands here and now: every walk counts from here, and
-    /// a fuse that is out has to go back before anything is looked at or measured.
+    /// The position of somebody who stands here and now, in a drill that began at `start`:
+    /// every walk counts from here, and a fuse that is out has to go back before anything is
+    /// looked at or measured.
     pub fn position(
         &self,
         circuit: &Circuit,
-        place: &Whereabouts,
+        (start, place): (&Whereabouts, &Whereabouts),
         found: Option<&Found>,
         posterior: &[f64],
     ) -> Position {
-        let refits: f64 = found.map_or(0.0, |found| {
-            found.fuses_out.iter().map(|f| place.minutes(circuit, Step::Act(Act::Refit(*f)))).sum()
-        });
         let now = found.and_then(|found| self.moved(found.setting));
-        let back = now.map_or(0.0, |act| place.minutes(circuit, Step::Act(act)));
-        let change = |setting: usize| match (self.moved(setting as u32), now) {
-            // All back as found, or no setting that is known.
-            (None, _) => {
-                if found.is_some() {
-                    back
-                } else {
-                    self.table.configurations[0]
-                }
-            }
+        let fuses: &[PartId] = found.map_or(&[], |found| &found.fuses_out);
+        let station = |part: PartId| circuit.part(part).station.index() as u32;
+        let minutes = |act: Act| place.minutes(circuit, Step::Act(act));
+        let mut places: Vec<f64> = circuit
+            .stations_with_ids()
+            .map(|(station, _)| place.minutes_to(circuit, station))
+            .collect();
+        // What is not as found is put back before the first change. That is paid once, like a
+        // walk: the table takes it for a place of its own that has to be opened.
+        let back = |moved: Act| {
+            let position = start.hands.position(moved.part())?;
+            Some(Act::Set { control: moved.part(), position })
+        };
+        let undone: Vec<Act> =
+            now.and_then(back).into_iter().chain(fuses.iter().map(|f| Act::Refit(*f))).collect();
+        let undoing = undone.first().map(|first| {
+            places.push(undone.iter().map(|act| minutes(*act)).sum());
+            (station(first.part()), places.len() as u32 - 1)
+        });
+        let refits: f64 = fuses.iter().map(|fuse| minutes(Act::Refit(*fuse))).sum();
+        let configuration = |(at, known): (u32, &Configuration)| match (self.moved(at), now) {
             (Some(act), Some(before)) if before.part() == act.part() => {
-                if before == act {
-                    0.0
-                } else {
-                    back
-                }
+                let own = match act == before {
+                    true if fuses.is_empty() => known.minutes,
+                    true => 0.0,
+                    false => minutes(act),
+                };
+                Configuration { minutes: own + refits, places: known.places }
             }
-            (Some(_), _) => self.table.configurations[setting] + back,
+            (Some(_), _) => {
+                Configuration { places: [known.places[0], undoing.map(|u| u.1)], ..*known }
+            }
+            (None, _) => Configuration {
+                minutes: if undoing.is_some() { 0.0 } else { known.minutes },
+                places: [undoing.map(|u| u.0), undoing.map(|u| u.1)],
+            },
         };
         let clean = found.filter(|found| found.fuses_out.is_empty());
         Position {
             weights: self.candidates.iter().map(|at| posterior[*at]).collect(),
             open: vec![place.station.index() as u32],
             setting: clean.map(|found| found.setting),
-            places: circuit
-                .stations_with_ids()
-                .map(|(station, _)| place.minutes_to(circuit, station))
-                .collect(),
-            changes: (0..self.table.configurations.len()).map(|at| change(at) + refits).collect(),
+            places,
+            configurations: (0..).zip(&self.table.configurations).map(configuration).collect(),
         }
     }
 

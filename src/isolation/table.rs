@@ -14,7 +14,7 @@ use crate::network::{PartState, SolveError};
 use crate::observation::{
     Act, Function, Look, Probe, Rig, Showing, Step, Touch, Whereabouts, walking_minutes,
 };
-use crate::planning::{self, Problem, ProblemError, Table, Test};
+use crate::planning::{self, Configuration, Problem, ProblemError, Table, Test};
 
 /// What a test consists of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -149,8 +149,9 @@ impl Isolation {
         let (shown, alike) = worth_keeping(shown);
         let groups = belief.group_of();
         let moving = |act: &Act| place.minutes(circuit, Step::Act(*act));
-        // To put controls back takes as long as to move them.
-        let back = settings.iter().map(moving).fold(0.0, f64::max);
+        // To put a control back takes as long as to move it; which one it will be the table
+        // does not say, so it counts the quickest: no floor may be too high.
+        let back = settings.iter().map(moving).reduce(f64::min).unwrap_or(0.0);
         let table = Table {
             candidates: candidates
                 .iter()
@@ -173,7 +174,12 @@ impl Isolation {
                 .stations_with_ids()
                 .map(|(station, _)| place.minutes_to(circuit, station))
                 .collect(),
-            configurations: std::iter::once(back).chain(settings.iter().map(moving)).collect(),
+            configurations: std::iter::once(Configuration { minutes: back, places: [None; 2] })
+                .chain(settings.iter().map(|act| Configuration {
+                    minutes: moving(act),
+                    places: [Some(circuit.part(act.part()).station.index() as u32), None],
+                }))
+                .collect(),
             start: Some(0),
             open: vec![place.station.index() as u32],
         };
@@ -235,7 +241,7 @@ impl Isolation {
             candidates: candidates.collect(),
             tests,
             places: position.places.clone(),
-            configurations: position.changes.clone(),
+            configurations: position.configurations.clone(),
             start: position.setting,
             open: position.open.clone(),
         })?;

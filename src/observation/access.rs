@@ -8,8 +8,8 @@ use super::barred::Barred;
 use super::probe::Touch;
 use super::rig::{Act, Step};
 
-/// Minutes to move a control, pull or push something, read a probe: common practice,
-/// no published source.
+/// Minutes to move a control that says nothing else, pull or push something, read a probe:
+/// common practice, no published source.
 const CONTROL_MINUTES: f64 = 0.1;
 const BREAKER_MINUTES: f64 = 0.2;
 const FUSE_MINUTES: f64 = 0.5;
@@ -130,7 +130,8 @@ impl Whereabouts {
                 }
             }
             Step::Act(act) => match act {
-                Act::Set { .. } | Act::Hold { .. } => CONTROL_MINUTES,
+                Act::Set { control, position } => self.moving_minutes(circuit, control, position),
+                Act::Hold { .. } => CONTROL_MINUTES,
                 Act::PushIn(_) => BREAKER_MINUTES,
                 Act::Pull(part) => match circuit.part(part).kind {
                     Kind::Fuse(_) => FUSE_MINUTES,
@@ -140,6 +141,16 @@ impl Whereabouts {
                 Act::Replace(part) => circuit.part(part).replace_minutes,
             },
         }
+    }
+
+    /// Minutes to bring a control to a position from how hands left it.
+    fn moving_minutes(&self, circuit: &Circuit, control: PartId, to: u8) -> f64 {
+        let Kind::Mechanism(mechanism) = &circuit.part(control).kind else {
+            return CONTROL_MINUTES;
+        };
+        let of = |position: u8| mechanism.move_minutes.get(usize::from(position)).copied();
+        let from = self.hands.position(control).and_then(of);
+        from.zip(of(to)).map_or(CONTROL_MINUTES, |(from, to)| from.max(to))
     }
 
     /// The station at which a step is done.

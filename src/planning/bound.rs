@@ -4,14 +4,16 @@
 //! that parts i from j. Exactly one test parts them, and both pay for it:
 //! sum over t of z(i,j,t) = 1, z(i,j,t) <= y(i,t), z(i,j,t) <= y(j,t); and, as at most one of
 //! these is 1, the sum of z(i,j,t) over the tests of one place is at most 1 if i opens the
-//! place and 0 if not; likewise for a configuration that is not current. The expected cost is
+//! place and 0 if not; likewise for a configuration that is not current. A test that needs
+//! such a configuration counts for the closed places of that as well as for its own: whatever
+//! strategy makes it from here has to open them first. The expected cost is
 //! the sum of weight x ticks over all that each class pays. The dual of this linear programme
 //! is a packing: class i has a purse of weight x ticks for every test, for every closed place
 //! and for every other configuration. A pair may be *charged* an amount as long as every
 //! test that tells it apart is paid in full from the two purses for the test and, as far as
-//! they do not reach, from the purses for its place and its configuration. A place pays once
-//! per pair, whichever of its tests asks. The sum of all charges is a lower bound (weak
-//! duality), whatever the order and the amounts.
+//! they do not reach, from the purses for its place, for the places of its configuration and
+//! for its configuration. A place pays once per pair, whichever of its tests asks. The sum of
+//! all charges is a lower bound (weak duality), whatever the order and the amounts.
 //!
 //! What is left in the purses is worth something too: to make test t first costs at least the
 //! bound plus everything left over for t (its reduced cost), as then all classes pay for t.
@@ -19,7 +21,7 @@
 //! Order decides how good the bound is: pairs that are hard to tell apart first, each charged
 //! as much as it can bear. All amounts are whole numbers held exactly in `f64`.
 
-use super::field::{Field, NONE, Spot};
+use super::field::{Field, NONE, Spot, for_each};
 
 /// A pair of classes and what it was charged.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -117,10 +119,12 @@ impl Book {
                     continue;
                 }
                 let (place, needs) = (field.place[s], field.needs[s]);
+                let far = field.far(s, spot.open, spot.config);
                 let mut own = amount;
                 if place != NONE {
                     own -= grants[place as usize];
                 }
+                for_each(&[far], |place| own -= grants[place]);
                 if needs != NONE {
                     own -= grants[places + needs as usize];
                 }
@@ -138,6 +142,9 @@ impl Book {
     }
 }
 
+/// How many purses a test may draw from beside its own.
+const SETUPS: usize = 4;
+
 /// Purses and what was drawn from them. Used again and again, as setting one up afresh
 /// would cost more than filling it.
 #[derive(Default)]
@@ -151,8 +158,9 @@ pub(super) struct Purses {
     spent: Vec<u64>,
     /// Tests that need neither access nor a change where one stands.
     plain: Vec<u64>,
-    place_slot: Vec<u32>,
-    config_slot: Vec<u32>,
+    /// For each test what it draws from beside its own purse: those of its place, of the
+    /// places of its configuration, and of its configuration.
+    setups: Vec<[u32; SETUPS]>,
     grant: Vec<f64>,
     granted: Vec<usize>,
     short: Vec<(u32, f64)>,
@@ -184,6 +192,12 @@ fn least(x: f64, y: f64) -> f64 {
     if x < y { x } else { y }
 }
 
+/// What a class has left for a test beside the test's own purse.
+fn granted(row: &[f64], setups: &[u32; SETUPS]) -> f64 {
+    let [p, f, g, c] = setups.map(|slot| slot as usize);
+    (row[p] + row[f]) + (row[g] + row[c])
+}
+
 /// What is left in two purses after an amount is taken, from the fuller one first.
 fn take(x: f64, y: f64, amount: f64) -> (f64, f64) {
     if x >= y {
@@ -206,21 +220,27 @@ impl Purses {
         self.total = 0.0;
         self.plain.clear();
         self.plain.resize(field.words, u64::MAX);
-        self.place_slot.clear();
-        self.place_slot.resize(m, none);
-        self.config_slot.clear();
-        self.config_slot.resize(m, none);
+        self.setups.clear();
+        self.setups.resize(m, [none; SETUPS]);
         self.grant.clear();
         self.grant.resize(self.stride, 0.0);
         for t in 0..m {
             let (place, needs) = (field.place[t], field.needs[t]);
+            let setups = &mut self.setups[t];
             if place != NONE && spot.open >> place & 1 == 0 && field.access[place as usize] > 0.0 {
-                self.place_slot[t] = m as u32 + u32::from(place);
+                setups[0] = m as u32 + u32::from(place);
             }
+            let mut at = 1;
+            for_each(&[field.far(t, spot.open, spot.config)], |far| {
+                if field.access[far] > 0.0 {
+                    setups[at] = (m + far) as u32;
+                    at += 1;
+                }
+            });
             if needs != NONE && needs != spot.config && field.change[needs as usize] > 0.0 {
-                self.config_slot[t] = (m + places) as u32 + u32::from(needs);
+                setups[3] = (m + places) as u32 + u32::from(needs);
             }
-            if self.place_slot[t] != none || self.config_slot[t] != none {
+            if *setups != [none; SETUPS] {
                 self.plain[t / 64] &= !(1 << (t % 64));
             }
         }
@@ -281,9 +301,9 @@ impl Purses {
             while left != 0 {
                 let t = w * 64 + left.trailing_zeros() as usize;
                 left &= left - 1;
-                let (p, c) = (self.place_slot[t] as usize, self.config_slot[t] as usize);
-                let own = one[t] + other[t];
-                amount = least(amount, own + (one[p] + other[p]) + (one[c] + other[c]));
+                let [p, f, g, c] = self.setups[t].map(|slot| slot as usize);
+                let own = (one[t] + other[t]) + (one[p] + other[p]) + (one[f] + other[f]);
+                amount = least(amount, own + (one[g] + other[g]) + (one[c] + other[c]));
             }
         }
         self.work += 2 * u64::from(touched);
@@ -308,13 +328,13 @@ impl Purses {
                 let bit = left & left.wrapping_neg();
                 let t = w * 64 + left.trailing_zeros() as usize;
                 left ^= bit;
-                let (p, c) = (self.place_slot[t] as usize, self.config_slot[t] as usize);
                 let own = least(amount, one[t] + other[t]);
                 let (x, y) = take(one[t], other[t], own);
                 one[t] = x;
                 other[t] = y;
-                one_spent[w] |= if x + one[p] + one[c] == 0.0 { bit } else { 0 };
-                other_spent[w] |= if y + other[p] + other[c] == 0.0 { bit } else { 0 };
+                let setups = &self.setups[t];
+                one_spent[w] |= if x + granted(one, setups) == 0.0 { bit } else { 0 };
+                other_spent[w] |= if y + granted(other, setups) == 0.0 { bit } else { 0 };
                 if own < amount {
                     self.short.push((t as u32, amount - own));
                 }
@@ -328,29 +348,31 @@ impl Purses {
     }
 
     /// Draws what tests were short of from the purses of places and configurations. Each pays
-    /// a pair once, whichever of its tests asks for most; a test with both asks its place
-    /// first, after those that have only one.
+    /// a pair once, whichever of its tests asks for most; a test with several asks them in
+    /// order, after those that have only one.
     fn draw_setups(&mut self, field: &Field, a: usize, b: usize) {
         let (ra, rb) = (a * self.stride, b * self.stride);
         let none = self.stride - 1;
         for at in 0..self.short.len() {
             let (t, lacking) = self.short[at];
-            let (p, c) = (self.place_slot[t as usize], self.config_slot[t as usize]);
-            if c as usize == none {
-                self.ask(p as usize, lacking);
-            } else if p as usize == none {
-                self.ask(c as usize, lacking);
+            if let Some(only) = self.only(t as usize, none) {
+                self.ask(only, lacking);
             }
         }
         for at in 0..self.short.len() {
             let (t, lacking) = self.short[at];
-            let p = self.place_slot[t as usize] as usize;
-            let c = self.config_slot[t as usize] as usize;
-            if p != none && c != none && lacking > self.grant[p] + self.grant[c] {
-                let rest = lacking - self.grant[p] - self.grant[c];
-                let more = least(rest, self.rest[ra + p] + self.rest[rb + p] - self.grant[p]);
-                self.ask(p, self.grant[p] + more);
-                self.ask(c, self.grant[c] + (rest - more));
+            let slots = self.setups[t as usize].map(|slot| slot as usize);
+            if self.only(t as usize, none).is_some() {
+                continue;
+            }
+            let mut rest = lacking - slots.iter().map(|slot| self.grant[*slot]).sum::<f64>();
+            for slot in slots {
+                if rest > 0.0 && slot != none {
+                    let there = self.rest[ra + slot] + self.rest[rb + slot];
+                    let more = least(rest, there - self.grant[slot]);
+                    self.ask(slot, self.grant[slot] + more);
+                    rest -= more;
+                }
             }
         }
         while let Some(slot) = self.granted.pop() {
@@ -367,6 +389,12 @@ impl Purses {
                 }
             }
         }
+    }
+
+    /// The one purse that a test draws from beside its own, if there is just one.
+    fn only(&self, test: usize, none: usize) -> Option<usize> {
+        let mut slots = self.setups[test].iter().map(|slot| *slot as usize).filter(|s| *s != none);
+        slots.next().filter(|_| slots.next().is_none())
     }
 
     /// Raises what a place or configuration grants the pair at hand to at least an amount.
@@ -389,8 +417,7 @@ impl Purses {
                 let bit = left & left.wrapping_neg();
                 let t = w * 64 + left.trailing_zeros() as usize;
                 left ^= bit;
-                let (p, c) = (self.place_slot[t] as usize, self.config_slot[t] as usize);
-                *spent |= if row[t] + row[p] + row[c] == 0.0 { bit } else { 0 };
+                *spent |= if row[t] + granted(row, &self.setups[t]) == 0.0 { bit } else { 0 };
             }
         }
     }
@@ -464,8 +491,7 @@ impl Purses {
     fn mark_all(&mut self, field: &Field) {
         for (class, row) in self.rest.chunks_exact(self.stride).enumerate() {
             for t in 0..field.m {
-                let (p, c) = (self.place_slot[t] as usize, self.config_slot[t] as usize);
-                let spent = u64::from(row[t] + row[p] + row[c] == 0.0);
+                let spent = u64::from(row[t] + granted(row, &self.setups[t]) == 0.0);
                 self.spent[class * self.words + t / 64] |= spent << (t % 64);
             }
         }
@@ -484,8 +510,7 @@ impl Purses {
         let rows = self.rest.chunks_exact(self.stride);
         let mut sum = 0.0;
         for row in rows {
-            let (p, c) = (self.place_slot[test] as usize, self.config_slot[test] as usize);
-            sum += row[test] + row[p] + row[c];
+            sum += row[test] + granted(row, &self.setups[test]);
         }
         sum
     }

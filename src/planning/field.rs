@@ -36,12 +36,14 @@ pub(super) struct Field {
     pub needs: Vec<u16>,
     pub access: Vec<f64>,
     pub change: Vec<f64>,
+    /// The places that each configuration is brought about from, one bit each.
+    pub from: Vec<u64>,
     /// Outcomes of a test for every class, numbered from zero: `test * n + class`.
     pub shown: Vec<u16>,
     /// How many different outcomes a test has.
     pub outcomes: Vec<u16>,
     apart: Vec<u64>,
-    in_place: Vec<u64>,
+    at_place: Vec<u64>,
     needing: Vec<u64>,
     /// How easy two classes are to tell apart: the sum of 1 / cost over the tests that do.
     ease: Vec<f32>,
@@ -97,7 +99,11 @@ impl Field {
                 let place = test.place.map_or(0, |p| problem.access()[p as usize]);
                 let needs = test.needs.filter(|c| Some(*c) != table.start);
                 let change = needs.map_or(0, |c| problem.changes()[c as usize]);
-                let ticks = cost[t] + SETUP_SHARE * (place + change) as f64;
+                let from = needs.map_or([None; 2], |c| table.configurations[c as usize].places);
+                let closed = |p: &u32| test.place != Some(*p) && !table.open.contains(p);
+                let from = from.into_iter().flatten().filter(closed);
+                let far: u64 = from.map(|p| problem.access()[p as usize]).sum();
+                let ticks = cost[t] + SETUP_SHARE * (place + change + far) as f64;
                 sum += 1.0 / ticks.max(0.1);
                 cheapest[at] = cheapest[at].min(cost[t]);
             });
@@ -106,14 +112,23 @@ impl Field {
         let short = |index: Option<u32>| index.map_or(NONE, |i| i as u16);
         let place: Vec<u16> = table.tests.iter().map(|t| short(t.place)).collect();
         let needs: Vec<u16> = table.tests.iter().map(|t| short(t.needs)).collect();
-        let rows = |of: &[u16], count: usize| {
+        let bits = |places: [Option<u32>; 2]| {
+            places.into_iter().flatten().fold(0_u64, |bits, p| bits | 1 << p)
+        };
+        let from: Vec<u64> = table.configurations.iter().map(|c| bits(c.places)).collect();
+        let rows = |count: usize, draws: &dyn Fn(usize, usize) -> bool| {
             let mut rows = vec![0_u64; count * words];
-            for (t, which) in of.iter().enumerate().filter(|(_, which)| **which != NONE) {
-                rows[*which as usize * words + t / 64] |= 1 << (t % 64);
+            for which in 0..count {
+                for t in (0..m).filter(|t| draws(*t, which)) {
+                    rows[which * words + t / 64] |= 1 << (t % 64);
+                }
             }
             rows
         };
-        let (places, configs) = (table.places.len(), table.configurations.len());
+        let at_place = rows(table.places.len(), &|t, p| {
+            place[t] as usize == p || needs[t] != NONE && from[needs[t] as usize] >> p & 1 == 1
+        });
+        let needing = rows(table.configurations.len(), &|t, c| needs[t] as usize == c);
         let mut field = Self {
             n,
             m,
@@ -121,10 +136,11 @@ impl Field {
             weight: classes.iter().map(|c| c.weight as f64).collect(),
             label: classes.iter().map(|c| c.label).collect(),
             cost,
-            in_place: rows(&place, places),
-            needing: rows(&needs, configs),
+            at_place,
+            needing,
             place,
             needs,
+            from,
             access: problem.access().iter().map(|t| *t as f64).collect(),
             change: problem.changes().iter().map(|t| *t as f64).collect(),
             shown,
@@ -163,9 +179,28 @@ impl Field {
         self.cheapest[Self::pair(i as usize, j as usize)]
     }
 
-    /// The tests made at a place.
+    /// The tests that a place is open for: those made at it, and those that need a
+    /// configuration which is brought about there.
     pub(super) fn tests_at(&self, place: usize) -> &[u64] {
-        &self.in_place[place * self.words..(place + 1) * self.words]
+        &self.at_place[place * self.words..(place + 1) * self.words]
+    }
+
+    /// The closed places that are opened for the configuration of a test, if that is not
+    /// current, other than the test's own place; one bit each.
+    pub(super) fn far(&self, test: usize, open: u64, config: u16) -> u64 {
+        let (needs, place) = (self.needs[test], self.place[test]);
+        if needs == NONE || needs == config {
+            return 0;
+        }
+        let own = if place == NONE { 0 } else { 1 << place };
+        self.from[needs as usize] & !open & !own
+    }
+
+    /// Ticks to open some places, one bit each.
+    pub(super) fn opening(&self, places: u64) -> f64 {
+        let mut ticks = 0.0;
+        for_each(&[places], |place| ticks += self.access[place]);
+        ticks
     }
 
     /// The tests that need a configuration.
@@ -190,9 +225,9 @@ impl Field {
         row
     }
 
-    /// The standing with all that makes no difference taken out: a place without a test that
-    /// splits what is left counts as open, and a configuration that no such test needs is
-    /// the same as none. Neither changes what any useful strategy costs.
+    /// The standing with all that makes no difference taken out: a place that no test which
+    /// splits what is left is open for counts as open, and a configuration that no such test
+    /// needs is the same as none. Neither changes what any useful strategy costs.
     pub(super) fn settle(&self, members: Vec<u16>, open: u64, config: u16) -> Spot {
         if self.access.is_empty() && self.change.is_empty() {
             return Spot { members, open, config };
@@ -218,6 +253,7 @@ impl Field {
         }
         if needs != NONE && needs != config {
             ticks += self.change[needs as usize];
+            ticks += self.opening(self.far(test, open, config));
         }
         ticks
     }
@@ -225,7 +261,8 @@ impl Field {
     /// What is open and set once a test has been made.
     pub(super) fn setup_after(&self, test: usize, open: u64, config: u16) -> (u64, u16) {
         let (place, needs) = (self.place[test], self.needs[test]);
-        let open = if place == NONE { open } else { open | 1 << place };
+        let own = if place == NONE { 0 } else { 1 << place };
+        let open = open | own | self.far(test, open, config);
         (open, if needs == NONE { config } else { needs })
     }
 

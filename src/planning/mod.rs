@@ -41,7 +41,9 @@ mod verify;
 
 pub use certificate::{Certificate, Claim, FEW, Payment, Tried};
 pub use policy::{Policy, Step, Walk};
-pub use problem::{Candidate, Class, Problem, ProblemError, TICKS_PER_MINUTE, Table, Test};
+pub use problem::{
+    Candidate, Class, Configuration, Problem, ProblemError, Setup, TICKS_PER_MINUTE, Table, Test,
+};
 pub use verify::{Refused, Verified, verify};
 
 use search::Search;

@@ -69,19 +69,10 @@ impl Policy {
                 }
                 Step::Make { test, then } => {
                     let made = table.tests.get(*test as usize)?;
-                    walk.minutes += made.minutes;
-                    if let Some(place) = made.place
-                        && !open.contains(&place)
-                    {
-                        walk.minutes += table.places[place as usize];
-                        open.push(place);
-                    }
-                    if let Some(needs) = made.needs
-                        && config != Some(needs)
-                    {
-                        walk.minutes += table.configurations[needs as usize];
-                        config = Some(needs);
-                    }
+                    let setup = table.setup(*test, |place| open.contains(&place), config);
+                    walk.minutes += made.minutes + setup.minutes;
+                    open.extend(setup.opens.into_iter().flatten());
+                    config = setup.configuration;
                     let outcome = shows(*test);
                     walk.made.push((*test, outcome));
                     walk.clock.push(walk.minutes);

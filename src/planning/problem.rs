@@ -15,9 +15,10 @@
 //! one aircraft) is written as two candidates of the same group with the weight split between
 //! them, each with a fixed outcome. That is exact as long as a second look shows the same.
 //!
-//! **Access** to a place is paid once, by the first test made there. **Configuration**: one
+//! **Access** to a place is paid once, by the first thing done there. **Configuration**: one
 //! is current at a time. A test that needs one which is not current pays that configuration's
-//! own minutes, whatever was current before; a test that needs none leaves it as it is.
+//! own minutes, whatever was current before, and opens those of the configuration's places
+//! that are closed, say where its control stands; a test that needs none leaves it as it is.
 
 use std::collections::BTreeMap;
 
@@ -60,6 +61,27 @@ pub struct Test {
     pub outcomes: Vec<u16>,
 }
 
+/// How everything can be set up.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Configuration {
+    /// Minutes to bring it about, from any other.
+    pub minutes: f64,
+    /// The places that have to be open for that, indices into [`Table::places`].
+    pub places: [Option<u32>; 2],
+}
+
+/// What has to be done before a test where one stands, and what that takes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Setup {
+    /// Minutes of all of it.
+    pub minutes: f64,
+    /// Closed places that it opens: those of the configuration, that of the test.
+    pub opens: [Option<u32>; 3],
+    /// The configuration that is current afterwards.
+    pub configuration: Option<u32>,
+}
+
 /// A planning problem as its author writes it.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -70,12 +92,37 @@ pub struct Table {
     pub tests: Vec<Test>,
     /// Minutes to open each place, paid once. At most 64 places.
     pub places: Vec<f64>,
-    /// Minutes to bring about each configuration, from any other.
-    pub configurations: Vec<f64>,
+    /// How everything can be set up.
+    pub configurations: Vec<Configuration>,
     /// The configuration that is current at the start; `None` when it is none of them.
     pub start: Option<u32>,
     /// Places that are open already.
     pub open: Vec<u32>,
+}
+
+impl Table {
+    /// What has to be done before a test, with these places open and this configuration
+    /// current.
+    pub fn setup(&self, test: u32, is_open: impl Fn(u32) -> bool, current: Option<u32>) -> Setup {
+        let test = &self.tests[test as usize];
+        let mut setup = Setup { minutes: 0.0, opens: [None; 3], configuration: current };
+        let mut places = [None, None, test.place];
+        if let Some(needs) = test.needs.filter(|needs| current != Some(*needs)) {
+            let configuration = self.configurations[needs as usize];
+            setup.minutes += configuration.minutes;
+            places[..2].copy_from_slice(&configuration.places);
+            setup.configuration = Some(needs);
+        }
+        for (at, place) in places.into_iter().enumerate() {
+            if let Some(place) = place.filter(|place| !is_open(*place))
+                && !setup.opens.contains(&Some(place))
+            {
+                setup.minutes += self.places[place as usize];
+                setup.opens[at] = Some(place);
+            }
+        }
+        setup
+    }
 }
 
 /// Why a table is no planning problem.
@@ -246,14 +293,22 @@ impl Problem {
             costs.push(ticks("test", index, test.minutes)?);
         }
         inside("configuration", table.start, table.configurations.len())?;
+        for configuration in &table.configurations {
+            for place in configuration.places {
+                inside("place", place, table.places.len())?;
+            }
+        }
         for place in &table.open {
             inside("place", Some(*place), table.places.len())?;
         }
-        let all = |what, minutes: &[f64]| -> Result<Vec<u64>, ProblemError> {
-            minutes.iter().enumerate().map(|(i, m)| ticks(what, i, *m)).collect()
-        };
-        let access = all("place", &table.places)?;
-        let changes = all("configuration", &table.configurations)?;
+        let mut access = Vec::new();
+        for (index, minutes) in table.places.iter().enumerate() {
+            access.push(ticks("place", index, *minutes)?);
+        }
+        let mut changes = Vec::new();
+        for (index, configuration) in table.configurations.iter().enumerate() {
+            changes.push(ticks("configuration", index, configuration.minutes)?);
+        }
         // A strategy makes each test at most once, each with at most one change before it.
         let mut most = access.iter().fold(0_u64, |sum, t| sum.saturating_add(*t));
         for (test, cost) in table.tests.iter().zip(&costs) {
@@ -266,11 +321,13 @@ impl Problem {
             return Err(ProblemError::TooLong { minutes, limit });
         }
         // The table says from here on what is planned, to the last digit.
-        let back = |list: &[u64]| list.iter().map(|t| *t as f64 / TICKS_PER_MINUTE).collect();
-        table.places = back(&access);
-        table.configurations = back(&changes);
+        let back = |ticks: &u64| *ticks as f64 / TICKS_PER_MINUTE;
+        table.places = access.iter().map(back).collect();
+        for (configuration, change) in table.configurations.iter_mut().zip(&changes) {
+            configuration.minutes = back(change);
+        }
         for (test, cost) in table.tests.iter_mut().zip(&costs) {
-            test.minutes = *cost as f64 / TICKS_PER_MINUTE;
+            test.minutes = back(cost);
         }
         table.open.sort_unstable();
         table.open.dedup();
@@ -299,7 +356,7 @@ impl Problem {
         &self.access
     }
 
-    /// Ticks to bring about each configuration.
+    /// Ticks to bring about each configuration, without access.
     pub fn changes(&self) -> &[u64] {
         &self.changes
     }
@@ -332,7 +389,7 @@ impl Problem {
         self.classes.iter().filter(|class| class.groups.len() > 1)
     }
 
-    /// The problem that is left when a test has shown an outcome: its place is open, its
+    /// The problem that is left when a test has shown an outcome: its places are open, its
     /// configuration current, and only candidates that show this outcome remain. Their
     /// numbers in the original problem come with it.
     ///
@@ -353,8 +410,9 @@ impl Problem {
         for one in &mut table.tests {
             one.outcomes = kept.iter().map(|c| one.outcomes[*c as usize]).collect();
         }
-        table.open.extend(made.place);
-        table.start = made.needs.or(table.start);
+        let setup = table.setup(test, |place| table.open.contains(&place), table.start);
+        table.open.extend(setup.opens.into_iter().flatten());
+        table.start = setup.configuration;
         Ok((Self::new(&table)?, kept))
     }
 }
@@ -397,7 +455,7 @@ fn classes(table: &Table, weights: &[u64]) -> Vec<Class> {
 
 #[cfg(test)]
 mod tests {
-    use super::{Candidate, Problem, ProblemError, Table, Test};
+    use super::{Candidate, Configuration, Problem, ProblemError, Table, Test};
 
     fn table(weights: &[(f64, u32)], tests: &[(f64, &[u16])]) -> Table {
         Table {
@@ -472,6 +530,11 @@ mod tests {
         t.start = Some(3);
         assert_eq!(fails(&t), "configuration 3 is named, but there are only 0");
         let mut t = good.clone();
+        t.configurations = vec![Configuration { minutes: 1.0, places: [None, Some(2)] }];
+        assert_eq!(fails(&t), "place 2 is named, but there are only 0");
+        t.configurations = vec![Configuration { minutes: -1.0, places: [None; 2] }];
+        assert!(fails(&t).starts_with("configuration 0 takes -1 minutes"));
+        let mut t = good.clone();
         t.places = vec![f64::NAN];
         assert!(fails(&t).starts_with("place 0 takes NaN minutes"));
         let mut t = good;
@@ -482,14 +545,22 @@ mod tests {
     #[test]
     fn what_is_left_after_an_outcome() {
         let mut t = table(&[(1.0, 0), (2.0, 1), (3.0, 2)], &[(1.0, &[0, 1, 1]), (1.0, &[0, 0, 1])]);
-        t.places = vec![4.0];
-        t.configurations = vec![2.0];
+        t.places = vec![4.0, 5.0];
+        t.configurations = vec![Configuration { minutes: 2.0, places: [Some(1), None] }];
         t.tests[0].place = Some(0);
         t.tests[0].needs = Some(0);
+        let setup = t.setup(0, |_| false, None);
+        assert_eq!((setup.minutes, setup.opens), (11.0, [Some(1), None, Some(0)]));
+        // Where the configuration is current its place does not matter, and a place that is
+        // both the test's and the configuration's is opened once.
+        assert_eq!(t.setup(0, |_| false, Some(0)).minutes, 4.0);
+        let mut same = t.clone();
+        same.configurations[0].places = [Some(0); 2];
+        assert_eq!(same.setup(0, |_| false, None).minutes, 6.0);
         let problem = Problem::new(&t).unwrap();
         let (left, kept) = problem.after(0, 1).unwrap();
         assert_eq!(kept, [1, 2]);
-        assert_eq!(left.table().open, [0]);
+        assert_eq!(left.table().open, [0, 1]);
         assert_eq!(left.table().start, Some(0));
         assert_eq!(left.weight(), 5);
         assert_eq!(

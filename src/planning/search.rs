@@ -150,13 +150,17 @@ impl<'a> Search<'a> {
         let members = &self.field.start.members;
         if self.field.parts(members, t).len() < 2 {
             // It tells nothing. The best strategy from here, made after it, costs at most one
-            // change back more than now; and whatever access or change it saves later was
-            // paid for now, so its own minutes are lost at the least.
+            // change back more than now, with the way to where that is made; and whatever
+            // access or change it saves later was paid for now, so its own minutes are lost at
+            // the least.
             let mass = self.field.mass(members);
             let (open, config) = self.field.given;
-            let moved = self.field.setup_after(t, open, config).1 != config;
-            let back =
-                if moved && config != NONE { self.field.change[config as usize] } else { 0.0 };
+            let (opened, now) = self.field.setup_after(t, open, config);
+            let mut back = 0.0;
+            if now != config && config != NONE {
+                let closed = self.field.from[config as usize] & !opened;
+                back += self.field.change[config as usize] + self.field.opening(closed);
+            }
             return (self.field.cost[t] * mass, (self.field.price(t, open, config) + back) * mass);
         }
         let known = self.nodes[0].actions.iter().position(|action| action.test == test);

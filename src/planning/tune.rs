@@ -7,7 +7,7 @@
 //! numbers, so what comes out is a true set of charges however rough the solution was.
 
 use super::bound::{Book, Purses};
-use super::field::{Field, NONE, Spot, for_each};
+use super::field::{Field, Spot, for_each};
 
 /// How large dual steps are against primal ones.
 const BALANCE: f32 = 4.0;
@@ -127,9 +127,13 @@ impl Programme {
             let start = self.listed.len();
             for e in from..self.partings.len() {
                 let t = self.partings[e].slot as usize;
-                let of = if s < places { field.place[t] } else { field.needs[t] };
-                let index = if s < places { s } else { s - places };
-                if of != NONE && of as usize == index {
+                let draws = if s < places {
+                    field.place[t] as usize == s
+                        || field.far(t, spot.open, spot.config) >> s & 1 == 1
+                } else {
+                    field.needs[t] as usize == s - places
+                };
+                if draws {
                     self.listed.push(e as u32);
                     self.partings[e].step += 2.0 * scale;
                 }

@@ -141,17 +141,22 @@ impl Checker<'_> {
         members.iter().any(|i| row[*i] != row[members[0]])
     }
 
+    /// The places of a configuration.
+    fn brought_about_from(&self, configuration: u32) -> impl Iterator<Item = u32> {
+        self.problem.table().configurations[configuration as usize].places.into_iter().flatten()
+    }
+
     /// Ticks of a test from a standing.
     fn price(&self, test: usize, standing: &Standing) -> u64 {
         let made = &self.problem.table().tests[test];
         let mut ticks = self.problem.cost(test as u32);
-        if let Some(place) = made.place.filter(|p| !standing.1.contains(p)) {
-            ticks += self.problem.access()[place as usize];
-        }
+        let mut opened: BTreeSet<u32> = made.place.into_iter().collect();
         if let Some(needs) = made.needs.filter(|c| standing.2 != Some(*c)) {
             ticks += self.problem.changes()[needs as usize];
+            opened.extend(self.brought_about_from(needs));
         }
-        ticks
+        let closed = opened.difference(&standing.1);
+        ticks + closed.map(|place| self.problem.access()[*place as usize]).sum::<u64>()
     }
 
     /// What follows each outcome of a test.
@@ -163,6 +168,9 @@ impl Checker<'_> {
         }
         let mut open = standing.1.clone();
         open.extend(made.place);
+        if let Some(needs) = made.needs.filter(|c| standing.2 != Some(*c)) {
+            open.extend(self.brought_about_from(needs));
+        }
         let config = made.needs.or(standing.2);
         parts.into_iter().map(|(shows, part)| (shows, (part, open.clone(), config))).collect()
     }
@@ -336,13 +344,25 @@ impl Checker<'_> {
     ) -> Result<(u64, BTreeMap<usize, u64>), &'static str> {
         let table = self.problem.table();
         let (m, places) = (table.tests.len(), table.places.len());
-        // What must be paid beside a test: its place if closed, its configuration if not set.
-        let place = |t: usize| table.tests[t].place.filter(|p| !standing.1.contains(p));
-        let config = |t: usize| table.tests[t].needs.filter(|c| standing.2 != Some(*c));
-        let extras = |t: usize| {
-            let place = place(t).map(|p| m + p as usize);
-            place.into_iter().chain(config(t).map(|c| m + places + c as usize))
-        };
+        // What must be paid beside a test: its place if closed; if its configuration is not
+        // set, the closed places of that, and the configuration. What takes no time pays
+        // nothing, and is left out.
+        let (access, changes) = (self.problem.access(), self.problem.changes());
+        let extras: Vec<Vec<usize>> = (0..m)
+            .map(|t| {
+                let config = table.tests[t].needs.filter(|c| standing.2 != Some(*c));
+                let far: BTreeSet<u32> =
+                    config.into_iter().flat_map(|c| self.brought_about_from(c)).collect();
+                let place = table.tests[t].place;
+                let opens = place.into_iter().chain(far.into_iter().filter(|p| place != Some(*p)));
+                let opens = opens.filter(|p| !standing.1.contains(p) && access[*p as usize] > 0);
+                let config = config.filter(|c| changes[*c as usize] > 0);
+                opens
+                    .map(|p| m + p as usize)
+                    .chain(config.map(|c| m + places + c as usize))
+                    .collect()
+            })
+            .collect();
         let mut purses: BTreeMap<usize, Vec<u64>> = BTreeMap::new();
         for i in &standing.0 {
             let full = |ticks: &u64| ticks * self.weight[*i];
@@ -372,7 +392,7 @@ impl Checker<'_> {
             }
             let of = |slot: usize| paid.get(&slot).copied().unwrap_or(0);
             for t in (0..m).filter(|t| self.shown[*t][a] != self.shown[*t][b]) {
-                if of(t) + extras(t).map(of).sum::<u64>() < one.amount {
+                if of(t) + extras[t].iter().copied().map(of).sum::<u64>() < one.amount {
                     return Err("a payment leaves a test unpaid");
                 }
             }
@@ -401,7 +421,7 @@ impl Checker<'_> {
             }
             for pass in 1..=2 {
                 for (t, lacking) in &short {
-                    let slots: Vec<usize> = extras(*t).collect();
+                    let slots = &extras[*t];
                     if slots.is_empty() {
                         return Err("a charge is more than a test can pay");
                     }
@@ -409,10 +429,10 @@ impl Checker<'_> {
                         continue;
                     }
                     let mut rest = *lacking;
-                    for slot in &slots {
+                    for slot in slots {
                         rest = rest.saturating_sub(*grants.get(slot).unwrap_or(&0));
                     }
-                    for slot in slots {
+                    for slot in slots.iter().copied() {
                         let given = grants.entry(slot).or_default();
                         let more = rest.min(one[slot] + other[slot] - *given);
                         *given += more;
@@ -434,7 +454,7 @@ impl Checker<'_> {
         for t in (0..m).filter(|t| self.splits(*t, &standing.0)) {
             let mut floor = base;
             for row in purses.values() {
-                floor += row[t] + extras(t).map(|slot| row[slot]).sum::<u64>();
+                floor += row[t] + extras[t].iter().map(|slot| row[*slot]).sum::<u64>();
             }
             floors.insert(t, floor);
         }
@@ -456,7 +476,15 @@ impl Checker<'_> {
                 .1
                 .iter()
                 .copied()
-                .filter(|p| useful.iter().any(|t| tests[*t].place == Some(*p)))
+                .filter(|p| {
+                    let opens = |t: &usize| {
+                        tests[*t].place == Some(*p)
+                            || tests[*t].needs.is_some_and(|c| {
+                                self.brought_about_from(c).any(|place| place == *p)
+                            })
+                    };
+                    useful.iter().any(opens)
+                })
                 .collect(),
             standing.2.filter(|c| useful.iter().any(|t| tests[*t].needs == Some(*c))),
         );

@@ -8,7 +8,7 @@ use crate::circuit::{PartId, StationId};
 use crate::diagnosis::NO_BITS;
 use crate::drill::PROVEN;
 use crate::isolation::{Isolation, Position, Trial, Trying};
-use crate::planning;
+use crate::planning::{self, Setup};
 use crate::score::{Exchanged, StepRecord};
 
 /// Work spent on one standing, in table entries touched.
@@ -130,17 +130,14 @@ impl<'a> Ground<'a> {
 
     /// Minutes that a test takes: by itself, and with walk, opening and control.
     pub(super) fn minutes(&self, standing: &Standing, test: u32) -> (f64, f64) {
-        let table = self.isolation.table();
-        let test = &table.tests[test as usize];
-        let access = match test.place {
-            Some(place) if !standing.open.contains(&place) => table.places[place as usize],
-            _ => 0.0,
-        };
-        let change = match test.needs {
-            Some(needs) if standing.setting != Some(needs) => table.configurations[needs as usize],
-            _ => 0.0,
-        };
-        (test.minutes, test.minutes + access + change)
+        let own = self.isolation.table().tests[test as usize].minutes;
+        (own, own + self.setup(standing, test).minutes)
+    }
+
+    /// What has to be done before a test.
+    fn setup(&self, standing: &Standing, test: u32) -> Setup {
+        let is_open = |place: u32| standing.open.contains(&place);
+        self.isolation.table().setup(test, is_open, standing.setting)
     }
 
     /// Whether a test tells anything.
@@ -161,15 +158,10 @@ impl<'a> Ground<'a> {
             alive: alive.filter(|at| self.outcome(test, *at) == shown).collect(),
             ..standing.clone()
         };
-        let known = &self.isolation.table().tests[test as usize];
-        if let Some(place) = known.place
-            && let Err(at) = next.open.binary_search(&place)
-        {
-            next.open.insert(at, place);
-        }
-        if known.needs.is_some() {
-            next.setting = known.needs;
-        }
+        let setup = self.setup(standing, test);
+        next.open.extend(setup.opens.into_iter().flatten());
+        next.open.sort_unstable();
+        next.setting = setup.configuration;
         next
     }
 

@@ -16,6 +16,7 @@ fn alternator(rpm: f64, leg_ohms: f64) -> Solved {
                 positions: vec!["RUN".to_owned()],
                 start: 0,
                 rpm: vec![rpm],
+                move_minutes: Vec::new(),
             })
         })
         .part("ALT", |b| {
@@ -23,6 +24,7 @@ fn alternator(rpm: f64, leg_ohms: f64) -> Solved {
                 phases: ["A", "B", "C"].map(|net| b.net(net)),
                 driven_by: PartId(0),
                 rpm: vec![rpm],
+                move_minutes: Vec::new(),
                 rated_rpm: 2400.0,
                 volts: 115.0,
                 hertz: 400.0,

@@ -2,7 +2,7 @@
 //! the shape matters: cheap looks and dear swaps, readings that follow the tree from the source to the loads, protectors that open on a short.
 
 use halfsplit::chance::Chance;
-use halfsplit::planning::{Candidate, Table, Test};
+use halfsplit::planning::{Candidate, Configuration, Table, Test};
 
 /// What a part of the network is.
 #[derive(Clone, Copy, PartialEq)]
@@ -143,13 +143,24 @@ pub(crate) fn network(seed: u64, faults: usize, tests: usize, setup: bool) -> Ta
     };
     if setup {
         table.places = (0..places).map(|_| between(c, 0.5, 6.0)).collect();
-        table.configurations = vec![1.0; 5];
+        table.configurations = vec![Configuration { minutes: 1.0, places: [None; 2] }; 5];
         table.start = Some(0);
     } else {
         for test in &mut table.tests {
             test.place = None;
             test.needs = None;
         }
+    }
+    table
+}
+
+/// The same with controls that stand at places: one goes there to move them.
+pub(crate) fn with_far_controls(seed: u64, mut table: Table) -> Table {
+    let mut chance = Chance::stream(seed, "controls");
+    let places = table.places.len();
+    for configuration in table.configurations.iter_mut().skip(1) {
+        let mut some = |share| (chance.unit() < share).then(|| pick(&mut chance, places) as u32);
+        configuration.places = [some(0.8), some(0.2)];
     }
     table
 }

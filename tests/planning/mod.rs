@@ -4,14 +4,22 @@ use std::collections::BTreeMap;
 
 use halfsplit::chance::Chance;
 use halfsplit::planning::{
-    self, Candidate, Certificate, Plan, Problem, Step, Table, Test, advise, plan, regret, verify,
+    self, Candidate, Certificate, Configuration, Plan, Problem, Step, Table, Test, advise, plan,
+    regret, verify,
 };
 
 mod family;
 mod small;
 use small::{Shape, small};
 
-const SHAPES: [Shape; 4] = [Shape::Plain, Shape::Access, Shape::Configured, Shape::Variants];
+/// The shapes of problems, and how many seeds of each.
+const SHAPES: [(Shape, u64); 5] = [
+    (Shape::Plain, 300),
+    (Shape::Access, 300),
+    (Shape::Configured, 300),
+    (Shape::Variants, 300),
+    (Shape::Placed, 1000),
+];
 
 /// The optimum by trying every test in every standing, written without regard to speed and
 /// sharing nothing with the planner but the table in whole numbers.
@@ -46,18 +54,23 @@ impl<'a> Exhaustive<'a> {
         let whole = |minutes: f64| (minutes * 1000.0).round() as u64;
         let mut ticks = whole(test.minutes);
         let (mut open, mut config) = (open, config);
-        if let Some(place) = test.place
-            && open >> place & 1 == 0
-        {
-            ticks += whole(self.table.places[place as usize]);
-            open |= 1 << place;
-        }
+        let mut go = |place: Option<u32>| {
+            if let Some(place) = place
+                && open >> place & 1 == 0
+            {
+                open |= 1 << place;
+                return whole(self.table.places[place as usize]);
+            }
+            0
+        };
         if let Some(needs) = test.needs
             && config != Some(needs)
         {
-            ticks += whole(self.table.configurations[needs as usize]);
+            let Configuration { minutes, places } = self.table.configurations[needs as usize];
+            ticks += go(places[0]) + go(places[1]) + whole(minutes);
             config = Some(needs);
         }
+        ticks += go(test.place);
         let weight = |i: usize| self.table.candidates[i].weight as u64;
         let mass: u64 = (0..32).filter(|i| set >> i & 1 == 1).map(weight).sum();
         let parts = Self::parts(set, test);
@@ -89,8 +102,9 @@ impl<'a> Exhaustive<'a> {
 fn plans_agree_with_exhaustive_search_and_bounds_never_pass_it() {
     let mut hard = 0;
     let mut paid = 0;
-    for seed in 0..300 {
-        for shape in SHAPES {
+    let mut walked = 0;
+    for (shape, seeds) in SHAPES {
+        for seed in 0..seeds {
             let problem = Problem::new(&small(seed, shape)).unwrap();
             let mut exhaustive = Exhaustive::new(problem.table());
             let start = exhaustive.start();
@@ -112,6 +126,12 @@ fn plans_agree_with_exhaustive_search_and_bounds_never_pass_it() {
             hard += usize::from(problem.classes().len() > planning::FEW);
             let claims = &done.certificate.claims;
             paid += claims.iter().filter(|claim| !claim.payments.is_empty()).count();
+            let mut near = problem.table().clone();
+            for configuration in &mut near.configurations {
+                configuration.places = [None; 2];
+            }
+            let mut near = Exhaustive::new(&near);
+            walked += usize::from(near.best(start) < best);
             if seed < 60 {
                 for t in 0..problem.table().tests.len() {
                     let truth = problem.minutes(exhaustive.with(t, start)) - optimum;
@@ -126,6 +146,7 @@ fn plans_agree_with_exhaustive_search_and_bounds_never_pass_it() {
     }
     assert!(hard > 300, "only {hard} problems were more than a small set");
     assert!(paid > 100, "only {paid} claims have payments of their own");
+    assert!(walked > 200, "in only {walked} problems does the way to a configuration cost");
 }
 
 fn table(weights: &[f64], tests: &[(f64, Vec<u16>)]) -> Table {
@@ -269,7 +290,7 @@ fn what_is_left_is_planned_as_it_stands() {
     let mut first = made.minutes;
     first += made.place.map_or(0.0, |place| table.places[place as usize]);
     if made.needs.is_some_and(|needs| table.start != Some(needs)) {
-        first += table.configurations[made.needs.unwrap() as usize];
+        first += table.configurations[made.needs.unwrap() as usize].minutes;
     }
     let mut sum = first;
     for (outcome, _) in then {
@@ -299,7 +320,7 @@ fn a_network_is_planned_the_same_every_time_and_within_its_work() {
 fn damage(c: &mut Certificate, chance: &mut Chance) -> String {
     let pick = |chance: &mut Chance, count: usize| (chance.unit() * count as f64) as usize;
     loop {
-        let way = pick(chance, 15);
+        let way = pick(chance, 16);
         let claims = c.claims.len();
         let claim = if claims == 0 { 0 } else { pick(chance, claims) };
         let step = pick(chance, c.policy.steps.len());
@@ -398,6 +419,22 @@ fn damage(c: &mut Certificate, chance: &mut Chance) -> String {
                     draw.map(|draw| draw.1 = u64::MAX / 4).is_some()
                 })
             }
+            15 => {
+                // A configuration is brought about on the spot though the strategy walks to it.
+                let Step::Make { test, .. } = c.policy.steps[0] else { continue };
+                let needs = c.problem.tests[test as usize].needs;
+                let problem = &mut c.problem;
+                let own = problem.tests[test as usize].place;
+                let Some(needs) = needs.filter(|needs| problem.start != Some(*needs)) else {
+                    continue;
+                };
+                let places = &mut problem.configurations[needs as usize].places;
+                let Some(at) = places.iter().position(|p| p.is_some() && *p != own) else {
+                    continue;
+                };
+                let place = places[at].take();
+                !places.contains(&place) && place.is_some_and(|p| !problem.open.contains(&p))
+            }
             _ => false,
         };
         if done {
@@ -409,18 +446,18 @@ fn damage(c: &mut Certificate, chance: &mut Chance) -> String {
 #[test]
 fn damaged_certificates_are_refused() {
     let mut chance = Chance::stream(7, "damage");
-    let plans: Vec<Plan> = (0..8)
+    let plans: Vec<Plan> = (0..12)
         .map(|seed| {
-            let setup = seed % 2 == 0;
-            let problem = Problem::new(&family::network(seed, 30, 18, setup)).unwrap();
-            plan(&problem, 2_000_000)
+            let table = family::network(seed, 30, 18, seed % 3 != 0);
+            let table = if seed % 3 == 2 { family::with_far_controls(seed, table) } else { table };
+            plan(&Problem::new(&table).unwrap(), 2_000_000)
         })
         .collect();
     for one in &plans {
         verify(&one.certificate).unwrap();
         assert!(!one.certificate.claims.is_empty());
     }
-    for round in 0..400 {
+    for round in 0..900 {
         let mut certificate = plans[round % plans.len()].certificate.clone();
         let how = damage(&mut certificate, &mut chance);
         assert!(verify(&certificate).is_err(), "round {round}: {how} was let through");

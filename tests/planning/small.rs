@@ -1,11 +1,11 @@
 //! Small random planning problems, for comparison with exhaustive search.
 
 use halfsplit::chance::Chance;
-use halfsplit::planning::{Candidate, Table, Test};
+use halfsplit::planning::{Candidate, Configuration, Table, Test};
 
 use super::family::{between, pick};
 
-/// The four shapes of small problems.
+/// The shapes of small problems.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) enum Shape {
     /// Tests cost what they cost.
@@ -16,6 +16,8 @@ pub(crate) enum Shape {
     Configured,
     /// And some candidates come as variants of one fault.
     Variants,
+    /// Configurations are brought about at places.
+    Placed,
 }
 
 /// A small random problem: at most 13 candidates and 7 tests.
@@ -49,10 +51,23 @@ pub(crate) fn small(seed: u64, shape: Shape) -> Table {
             Test { minutes, place: some(c, places, 0.7), needs: some(c, configs, 0.6), outcomes }
         })
         .collect();
+    // Some are there at no cost.
+    let minutes = |c: &mut Chance, low, high| {
+        if shape == Shape::Placed && c.unit() < 0.1 { 0.0 } else { between(c, low, high) }
+    };
     let mut table = Table {
         tests,
-        places: (0..places).map(|_| between(c, 0.0, 6.0)).collect(),
-        configurations: (0..configs).map(|_| between(c, 0.2, 2.0)).collect(),
+        places: (0..places).map(|_| minutes(c, 0.0, 6.0)).collect(),
+        configurations: (0..configs)
+            .map(|_| Configuration {
+                minutes: minutes(c, 0.2, 2.0),
+                places: if shape == Shape::Placed {
+                    [some(c, places, 0.8), some(c, places, 0.3)]
+                } else {
+                    [None; 2]
+                },
+            })
+            .collect(),
         start: some(c, configs, 0.7),
         open: some(c, places, 0.2).into_iter().collect(),
         ..Table::default()

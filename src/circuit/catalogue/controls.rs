@@ -83,6 +83,12 @@ pub(super) const MECHANISM: KindSpec = KindSpec {
         f("positions", K::Positions, Required, "its positions in order"),
         f("start", K::Text, Absent, "position in the normal setup; left out: the first"),
         f("rpm", K::Numbers, Absent, "revolutions per minute in each position"),
+        f(
+            "move_minutes",
+            K::Numbers,
+            Absent,
+            "minutes to bring it to each position or out of it again, of which a move takes the longer; left out: moved like a switch",
+        ),
     ],
     modes: &[],
 };

@@ -128,21 +128,41 @@ pub(super) fn mechanism(v: &Values, findings: &mut Findings) -> Option<Mechanism
         return None;
     };
     let start = start(v, positions, findings)?;
-    let rpm = match v.get("rpm") {
-        Some(Value::Numbers(rpm)) => rpm.clone(),
-        Some(_) | None => Vec::new(),
+    let rpm = one_each(v, "rpm", positions.len(), f64::MAX, findings);
+    let move_minutes = one_each(v, "move_minutes", positions.len(), MOST_MINUTES, findings);
+    Some(Mechanism { positions: positions.clone(), start, rpm: rpm?, move_minutes: move_minutes? })
+}
+
+/// The most minutes that a position may take: more than a shift is a slip of the pen.
+const MOST_MINUTES: f64 = 600.0;
+
+/// Numbers from nought to a largest one, one for each position; empty where none are given.
+fn one_each(
+    v: &Values,
+    field: &str,
+    positions: usize,
+    most: f64,
+    findings: &mut Findings,
+) -> Option<Vec<f64>> {
+    let numbers = match v.get(field) {
+        Some(Value::Numbers(numbers)) => numbers.clone(),
+        Some(_) | None => return Some(Vec::new()),
     };
-    let sound = rpm.is_empty() || rpm.len() == positions.len() && rpm.iter().all(|r| *r >= 0.0);
-    if !sound {
-        let message = format!(
-            "`rpm` of {} must hold {} numbers from 0 up, one for each position",
-            v.who,
-            positions.len()
-        );
-        findings.error("out-of-range", v.place_of("rpm"), message, None);
-        return None;
+    let sound = numbers.len() == positions && numbers.iter().all(|n| (0.0..=most).contains(n));
+    if sound || numbers.is_empty() {
+        return Some(numbers);
     }
-    Some(Mechanism { positions: positions.clone(), start, rpm })
+    let range = if most < f64::MAX {
+        format!("from 0 to {}", significant(most, 6))
+    } else {
+        "from 0 up".to_owned()
+    };
+    let message = format!(
+        "`{field}` of {} must hold {positions} numbers {range}, one for each position",
+        v.who
+    );
+    findings.error("out-of-range", v.place_of(field), message, None);
+    None
 }
 
 pub(super) fn microswitch(

@@ -87,6 +87,9 @@ pub struct Mechanism {
     pub start: u8,
     /// Revolutions per minute in each position; empty when it does not turn anything.
     pub rpm: Vec<f64>,
+    /// Minutes to bring it to each position or out of it again; empty when it moves like a
+    /// switch. A move takes the longer of the two.
+    pub move_minutes: Vec<f64>,
 }
 
 /// A switch worked by something that moves.
