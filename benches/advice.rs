@@ -1,15 +1,17 @@
 //! Advice by the planner and by bits a minute alone: every fault that the crew of a system
 //! would notice is worked both ways to the call. Printed are the mean minutes, by rate and
-//! plain, and how long a piece of advice takes. Not a matter of averaging runs, hence a plain
-//! table.
+//! plain, and how long a piece of advice takes; and the same from drills in which steps were
+//! taken at random. Not a matter of averaging runs, hence a plain table.
 
 #![allow(clippy::print_stdout)]
 
 use std::sync::Arc;
 use std::time::Instant;
 
+use halfsplit::chance::Chance;
 use halfsplit::circuit::Circuit;
-use halfsplit::drill::{Action, Advice, Rests, Session, advise};
+use halfsplit::drill::command::steps_here;
+use halfsplit::drill::{Action, Advice, Outcome, Rests, Session, advise};
 use halfsplit::faults::{self, Fault};
 use halfsplit::isolation::noticed;
 use halfsplit::library;
@@ -58,11 +60,71 @@ fn work(circuit: &Arc<Circuit>, fault: &Fault, planned: bool, told: &mut Told) -
     panic!("{} is never called", fault.code(circuit))
 }
 
+/// Drills worked at random, and the most steps taken in each.
+const RANDOM: usize = 400;
+const ASTRAY: usize = 8;
+
+fn sorted(mut times: Vec<f64>) -> Vec<f64> {
+    times.sort_by(f64::total_cmp);
+    times
+}
+
+fn at(times: &[f64], share: f64) -> f64 {
+    1e3 * times[(share * (times.len() - 1) as f64) as usize]
+}
+
+/// Advice in the middle of drills where nobody went by it: what it takes after the first one
+/// of a drill, and that one with the start of the drill and its table.
+fn astray(circuit: &Arc<Circuit>) {
+    let (mut first, mut later) = (Vec::new(), Vec::new());
+    let (mut worst, mut planned) = ((0.0, String::new()), 0);
+    for drill in 0..RANDOM {
+        let mut chance = Chance::stream(drill as u64, "astray");
+        let pick = |chance: &mut Chance, count: usize| (chance.unit() * count as f64) as usize;
+        let start = Instant::now();
+        let mut session = Session::drawn(Arc::clone(circuit), drill as u64).expect("it settles");
+        session.apply(Action::Advise);
+        first.push(start.elapsed().as_secs_f64());
+        let mut steps = Vec::new();
+        for _ in 0..=pick(&mut chance, ASTRAY) {
+            let here = steps_here(&session);
+            let (step, _) = here[pick(&mut chance, here.len())];
+            steps.push(step.told(circuit));
+            session.apply(Action::Step(step));
+        }
+        // What was seen is taken in when it is; advice comes after that.
+        session.belief().expect("it can be worked out");
+        let start = Instant::now();
+        let outcome = session.apply(Action::Advise);
+        let seconds = start.elapsed().as_secs_f64();
+        if let Outcome::Advised(Advice::Do { rests: Rests::Plan(_), .. }) = outcome {
+            planned += 1;
+        }
+        if seconds > worst.0 {
+            worst = (seconds, format!("drill {drill}: {}", steps.join("; ")));
+        }
+        later.push(seconds);
+    }
+    let (first, later) = (sorted(first), sorted(later));
+    println!(
+        "at random: {RANDOM} drills, {planned} by a plan; advice {:.1} ms median, {:.1} ms of \
+         99 %, {:.1} ms at most ({}); the first with start and table {:.1} ms median, {:.1} ms at \
+         most",
+        at(&later, 0.5),
+        at(&later, 0.99),
+        at(&later, 1.0),
+        worst.1,
+        at(&first, 0.5),
+        at(&first, 1.0),
+    );
+}
+
 fn main() {
     let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
     let all = faults::all(&circuit);
     let first = Session::planted(Arc::clone(&circuit), all[0].0.clone(), 1).expect("it settles");
     let normal = first.normal();
+    astray(&circuit);
     for planned in [true, false] {
         let mut told = Told::default();
         let (mut sum, mut rates, mut plain, mut count) = (0.0, 0.0, 0.0, 0);
@@ -76,9 +138,7 @@ fn main() {
                 count += 1;
             }
         }
-        told.seconds.sort_by(f64::total_cmp);
-        told.tables.sort_by(f64::total_cmp);
-        let at = |times: &[f64], share: f64| times[(share * (times.len() - 1) as f64) as usize];
+        let (seconds, tables) = (sorted(told.seconds), sorted(told.tables));
         println!(
             "{}: {count} faults, {:.3} min by rate, {:.3} plain; {} of {} by the plan, {} calls \
              unproven; advice {:.1} ms median, {:.1} ms of 99 %, {:.1} ms at most; table {:.1} ms \
@@ -87,13 +147,13 @@ fn main() {
             sum / rates,
             plain / f64::from(count),
             told.planned,
-            told.seconds.len(),
+            seconds.len(),
             told.unproven,
-            1e3 * at(&told.seconds, 0.5),
-            1e3 * at(&told.seconds, 0.99),
-            1e3 * at(&told.seconds, 1.0),
-            1e3 * at(&told.tables, 0.5),
-            1e3 * at(&told.tables, 1.0)
+            at(&seconds, 0.5),
+            at(&seconds, 0.99),
+            at(&seconds, 1.0),
+            at(&tables, 0.5),
+            at(&tables, 1.0)
         );
     }
 }

@@ -60,8 +60,9 @@ impl<'a> Ground<'a> {
     }
 
     /// The weight of every fault whose drill takes reasoning: the first look leaves a
-    /// question, and the best first step is no exchange of a part. Where there is none, the
-    /// weights of all.
+    /// question, the best first step is no exchange of a part, and the tests can prove what
+    /// is wrong. Where they cannot, nobody could be marked for a proof; on the aircraft
+    /// itself ohms or a second control may tell more. Where there is none, the weights of all.
     fn drills(&self) -> Vec<f64> {
         let all: Vec<f64> = self.isolation.table().candidates.iter().map(|c| c.weight).collect();
         let mut known: BTreeMap<Standing, bool> = BTreeMap::new();
@@ -74,10 +75,20 @@ impl<'a> Ground<'a> {
                 };
                 let asked = known.get(&start).copied().unwrap_or_else(|| asks(&start));
                 known.insert(start, asked);
-                if asked { *weight } else { 0.0 }
+                if asked && self.is_provable(at) { *weight } else { 0.0 }
             })
             .collect();
         if asked.iter().any(|weight| *weight > 0.0) { asked } else { all }
+    }
+
+    /// Whether all tests together prove a repair group where this is the fault.
+    fn is_provable(&self, fault: u32) -> bool {
+        let start = self.start(fault);
+        let alike = |at: &u32| {
+            (0..self.tests()).all(|test| self.outcome(test, *at) == self.outcome(test, fault))
+        };
+        let alive = start.alive.iter().copied().filter(alike).collect();
+        self.likeliest(&Standing { alive, ..start }).1 >= PROVEN
     }
 
     fn begins_with_a_test(&self, standing: &Standing) -> bool {

@@ -62,7 +62,6 @@ fn feeder(loads: [Complex64; 3]) -> Solved {
                 phases: ["A1", "B1", "C1"].map(|net| b.net(net)),
                 driven_by: PartId(0),
                 rpm: vec![1800.0],
-                move_minutes: Vec::new(),
                 rated_rpm: 1800.0,
                 volts: SOURCE_VOLTS,
                 hertz: HERTZ,

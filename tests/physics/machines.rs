@@ -24,7 +24,6 @@ fn alternator(rpm: f64, leg_ohms: f64) -> Solved {
                 phases: ["A", "B", "C"].map(|net| b.net(net)),
                 driven_by: PartId(0),
                 rpm: vec![rpm],
-                move_minutes: Vec::new(),
                 rated_rpm: 2400.0,
                 volts: 115.0,
                 hertz: 400.0,

@@ -234,6 +234,7 @@ mod tests {
     fn sample(field: &FieldSpec) -> String {
         match field.kind {
             FieldKind::Numbers if field.name == "rpm" => "[0, 2400]".to_owned(),
+            FieldKind::Numbers if field.name == "move_minutes" => "[5, 0.1]".to_owned(),
             FieldKind::Numbers if field.name.ends_with("ohms") => "[3, 3, 3, 1, 1, 1]".to_owned(),
             FieldKind::Net => r#""N""#.to_owned(),
             FieldKind::Number { most, .. } => most.min(1.0).to_string(),
