@@ -295,7 +295,12 @@ impl Circuit {
             panel: None,
             replace_minutes: 0.0,
             stock: String::new(),
-            kind: Kind::Mechanism(Mechanism { positions, start: 0, rpm: Vec::new() }),
+            kind: Kind::Mechanism(Mechanism {
+                positions,
+                start: 0,
+                rpm: Vec::new(),
+                move_minutes: Vec::new(),
+            }),
         });
         circuit
     }
