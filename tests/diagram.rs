@@ -330,6 +330,33 @@ fn a_chart_goes_to_standard_output_or_into_a_file() {
     assert!(complaint.contains("--diagram"), "{complaint}");
 }
 
+#[test]
+fn a_needle_has_its_own_unit_in_the_diagram() {
+    let (code, text, _) = program::run(&["chart", "t4-dc", "--diagram", "--text"]);
+    assert_eq!(code, Some(0));
+    for (meter, unit) in [("BATAMP", "(A)"), ("FREQ", "(Hz)"), ("DCV", "(V)")] {
+        let circuit = library::load("t4-dc").expect("it comes with the program");
+        if circuit.find_part(meter).is_some() {
+            assert!(text.contains(unit), "{meter}: {unit}");
+        }
+    }
+    let svg = svg(
+        &Drawing::of(&library::load("t4-dc").expect("it comes with the program")),
+        &Overlay::default(),
+    );
+    assert!(svg.contains(">A</text>") && svg.contains(">Hz</text>"));
+}
+
+#[test]
+fn a_chart_in_ascii_is_ascii_alone() {
+    for system in library::NAMES {
+        let (code, text, _) = program::run(&["chart", system, "--diagram", "--text", "--ascii"]);
+        assert_eq!(code, Some(0));
+        let odd: String = text.chars().filter(|c| !c.is_ascii()).collect();
+        assert!(odd.is_empty(), "{system}: {odd}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
 

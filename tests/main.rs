@@ -1,6 +1,7 @@
 //! Integration tests.
 
 mod bad_files;
+mod board;
 mod diagram;
 mod dictionary;
 mod drill;

@@ -34,9 +34,17 @@ impl Running {
 
     /// The same with more in its environment.
     fn start_with(arguments: &[&str], environment: &[(&str, &str)]) -> Self {
+        Self::start_program(env!("CARGO_BIN_EXE_halfsplit").as_ref(), arguments, environment)
+    }
+
+    fn start_program(
+        program: &std::ffi::OsStr,
+        arguments: &[&str],
+        environment: &[(&str, &str)],
+    ) -> Self {
         let pair = native_pty_system().openpty(SIZE).expect("a pseudo-terminal");
         let settings = settings(&*pair.master);
-        let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_halfsplit"));
+        let mut command = CommandBuilder::new(program);
         command.args(arguments);
         command.env("TERM", "xterm-256color");
         command.env_remove("NO_COLOR");
@@ -186,6 +194,10 @@ fn won_by_keys(fault: &str) {
     terminal.until(at_station);
     let mut steps = 0;
     loop {
+        // The price is named first; the same key once more takes the advice.
+        terminal.press("a");
+        let price = terminal.until(|s| keys(s).contains("Enter ask for it"));
+        assert!(price.contains("takes 3 points of 100"), "{price}");
         terminal.press("a");
         let advice = terminal.until(at_advice);
         terminal.press("\r");
@@ -259,6 +271,8 @@ fn a_drill_is_worked_by_mouse() {
     let mut steps = 0;
     loop {
         terminal.click("a advice");
+        terminal.until(|s| keys(s).contains("Enter ask for it"));
+        terminal.click("Enter ask");
         let advice = terminal.until(at_advice);
         terminal.click("Enter ");
         if advice.contains("make this call") {
@@ -305,13 +319,15 @@ fn the_first_drill_is_finished_by_what_the_guide_says() {
     terminal.press("\r");
     terminal.until(|s| s.contains("Guide: now measure. p takes"));
     terminal.press("p");
-    terminal.until(|s| s.contains("Guide: ←→ function, red lead"));
+    terminal.until(|s| s.contains("Guide: ↑↓ put the red lead on a point"));
     // The meter stands on direct volts, as there is nothing else: after the wire, then after
     // the switch.
     terminal.press("\u{1b}[B\r");
     terminal.until(|s| s.contains("DC volts TB1-2 to GND") && s.contains(" V DC "));
+    terminal.until(|s| s.contains("Guide: read it off."));
     terminal.press("\u{1b}[B\r");
     terminal.until(|s| s.contains("DC volts TB1-3 to GND"));
+    terminal.until(|s| s.contains("proves one part. Esc, then c"));
     terminal.press("\u{1b}");
     terminal.until(|s| s.contains("proves one part. Press c and call it."));
     terminal.press("c");
@@ -378,6 +394,76 @@ fn a_row_of_a_list_and_a_lead_of_the_meter_are_clicked() {
     terminal.click("DS1 ");
     terminal.click("DS1 ");
     terminal.until(|s| s.contains("HOW HAS DS1 FAILED"));
+    terminal.press("\u{3}");
+    terminal.end();
+}
+
+/// Set where this test runs itself in a terminal of its own, to panic there.
+const PANICS: &str = "HALFSPLIT_TEST_PANICS";
+const THE_PANIC: &str = "the aircraft fell off its jacks";
+
+/// A panic anywhere below the screen: the terminal is given back before the message is
+/// written. The test runs itself once more in a terminal, takes the real screen there, and
+/// panics in what makes the drill.
+#[test]
+fn a_panic_gives_the_terminal_back_before_its_message() {
+    use halfsplit::screen::{Keys, Start, SystemEntry, Theme, run};
+    if std::env::var_os(PANICS).is_some() {
+        let entry = SystemEntry {
+            id: "bench".to_owned(),
+            title: "BENCH".to_owned(),
+            brief: String::new(),
+            mods: Vec::new(),
+            guided: false,
+        };
+        let load = Box::new(|_: &SystemEntry| panic!("{THE_PANIC}"));
+        let start = Start::Menu { systems: vec![entry], load };
+        let _ = run(start, Theme::new(true), Keys::default(), None);
+        return;
+    }
+    let program = std::env::current_exe().expect("this test is a program");
+    let name = "pty::a_panic_gives_the_terminal_back_before_its_message";
+    let arguments = [name, "--exact", "--nocapture", "--test-threads=1"];
+    let mut terminal = Running::start_program(program.as_os_str(), &arguments, &[(PANICS, "1")]);
+    terminal.until(|s| s.contains("▸ BENCH") && keys(s).contains("q quit"));
+    terminal.press("\r");
+    let (code, bytes) = terminal.end();
+    assert_eq!(code, 101);
+    let at = |wanted: &[u8]| {
+        let all = bytes.windows(wanted.len()).enumerate();
+        all.filter(|(_, window)| *window == wanted).map(|(at, _)| at).last()
+    };
+    let told = at(THE_PANIC.as_bytes()).expect("the message is written");
+    for (what, sequence) in
+        [("the alternate screen", FROM_ALTERNATE), ("the mouse", b"\x1b[?1000l".as_slice())]
+    {
+        let given = at(sequence).unwrap_or_else(|| panic!("{what} is never given back"));
+        assert!(given < told, "{what} is given back after the message");
+    }
+}
+
+/// A drill with pairs takes long to make: the screen tells what is worked out, and hears keys.
+#[test]
+fn while_a_drill_is_being_made_keys_are_heard() {
+    for (key, code) in [("q", 0), ("\u{3}", 0)] {
+        let arguments = ["drill", "t4-ac", "--seed", "7", "--reckon-with", "pairs"];
+        let mut terminal = Running::start(&arguments);
+        terminal.until(|s| s.contains("WORKING OUT THE DRILL") && s.contains("single faults"));
+        terminal.press(key);
+        let (exit, bytes) = terminal.end();
+        assert_eq!(exit, code);
+        assert_given_back(&bytes);
+    }
+}
+
+/// The same on a small system goes on to the drill by itself.
+#[test]
+fn a_drill_that_was_being_made_begins_by_itself() {
+    let arguments = ["drill", "bench", "--seed", "7", "--reckon-with", "pairs"];
+    let mut terminal = Running::start(&arguments);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    terminal.until(at_station);
     terminal.press("\u{3}");
     terminal.end();
 }

@@ -47,6 +47,7 @@ fn menu() -> App {
                 id: circuit.id,
                 title: circuit.title,
                 brief: circuit.brief,
+                mods: Vec::new(),
                 guided: false,
             }
         })
@@ -302,7 +303,7 @@ fn the_diagram_finds_a_part_and_shows_the_marks_and_nothing_live() {
     assert!(text.contains("4 A  ?") || text.contains("4 A ?"), "{text}");
     press(&mut app, "/ 'f-flx' Enter");
     let text = picture(&app, SIZES[0]).to_string();
-    assert!(text.contains("No part f-flx"), "{text}");
+    assert!(text.contains("No part or net f-flx"), "{text}");
     press(&mut app, "Esc");
     assert!(picture(&app, SIZES[0]).to_string().contains("FLIGHT DECK"));
 }
@@ -335,6 +336,9 @@ fn advice_is_done_by_one_key_with_the_cautions_first() {
     let mut app = drill(flagship(), "K-SG:stuck-released");
     press(&mut app, "Enter");
     for _ in 0..25 {
+        press(&mut app, "a");
+        let price = picture(&app, SIZES[0]).to_string();
+        assert!(price.contains("takes 3 points of 100"), "{price}");
         press(&mut app, "a");
         let advice = picture(&app, SIZES[0]).to_string();
         assert!(advice.contains("ADVICE") && advice.contains("The debrief will say"), "{advice}");
@@ -444,7 +448,8 @@ fn text_from_a_file_cannot_drive_the_terminal() {
     let fault = faults::all(&circuit).remove(0).0;
     let session = Session::planted(circuit, fault, 7).expect("it can be solved");
     let mut app = App::new(Start::Drill(Box::new(session)), SIZES[0], Theme::new(true));
-    let visit = ["Esc Esc g 'bay' Enter", "Enter p Enter", "Esc a", "Esc c Enter Enter Enter"];
+    let visit =
+        ["Esc Esc g 'bay' Enter", "Enter p Enter", "Esc a a", "Esc Esc c Enter Enter Enter"];
     for keys in PAGES[..14].iter().chain(&visit) {
         press(&mut app, keys);
         for size in SIZES {

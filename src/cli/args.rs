@@ -134,7 +134,7 @@ pub enum Verb {
 }
 
 /// The build of a system: which system, and which of its mods are fitted.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub struct Build {
     /// A system that comes with the program, a system file, or its folder
     pub system: String,
@@ -155,7 +155,7 @@ impl Build {
 }
 
 /// Arguments of `drill`.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub struct Drill {
     /// Which build
     #[command(flatten)]

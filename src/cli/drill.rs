@@ -12,9 +12,10 @@ use anyhow::{Result, bail};
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
-use crate::faults::{self, Exposure};
+use crate::faults::{self, Cause, Causes, Exposure, Scope};
 use crate::library;
 use crate::network::SolveError;
+use crate::scenario::Ready;
 use crate::screen::{self, Keep, Start, SystemEntry};
 use crate::units::quantity;
 
@@ -25,22 +26,75 @@ const FIRST_DRILL: (&str, &str) = ("bench", "S1:open-ON");
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
+    let report = arguments.report.as_deref();
+    let on_screen = !plain && on_a_terminal();
     let session = match library::split_drill(&arguments.build.system) {
-        (system, Some(id)) => written(system, id, arguments, seed)?,
+        (system, Some(id)) => {
+            let ready = written(system, id, arguments)?;
+            if on_screen && ready.scope.pairs {
+                report.map_or(Ok(()), debrief::can_be_written)?;
+                let (circuit, scope) = (Arc::clone(&ready.circuit), ready.scope);
+                let make = Box::new(move || ready.begin(seed).map_err(|error| error.to_string()));
+                return working_out(&circuit, (scope, make), arguments, (seed, looks));
+            }
+            ready.begin(seed)?
+        }
         (_, None) => {
             let circuit = Arc::new(arguments.build.load()?);
+            if on_screen && arguments.scope().pairs {
+                // Bad faults and files are told before the screen opens.
+                let circuit = with_conditions(circuit, arguments);
+                hidden(&circuit, arguments)?;
+                report.map_or(Ok(()), debrief::can_be_written)?;
+                let (scope, wanted) = (arguments.scope(), arguments.clone());
+                let of = Arc::clone(&circuit);
+                let make = Box::new(move || {
+                    let made = session(of, &wanted, seed).map_err(|error| format!("{error:#}"))?;
+                    Ok(made.under(wanted.rules()))
+                });
+                return working_out(&circuit, (scope, make), arguments, (seed, looks));
+            }
             session(circuit, arguments, seed)?.under(arguments.rules())
         }
     };
-    let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
-    if plain || !on_a_terminal() {
+    if !on_screen {
         let input = std::io::stdin();
         let prompt = input.is_terminal();
         return plain::work(session, input.lock(), std::io::stdout().lock(), (prompt, report));
     }
     let session = Box::new(session);
     let start = if arguments.guided { Start::Guided(session) } else { Start::Drill(session) };
+    show(start, report, looks)
+}
+
+/// Works a drill whose making takes long: the screen opens at once and tells what is being
+/// worked out.
+fn working_out(
+    circuit: &Circuit,
+    (scope, make): (Scope, screen::Make),
+    arguments: &args::Drill,
+    (seed, looks): (u64, args::Looks),
+) -> Result<Ended> {
+    let causes = Causes::within(circuit, scope).len();
+    let singles = faults::all(circuit).len();
+    let told = vec![
+        format!("{}, drill {seed}.", circuit.title_with_mods()),
+        format!(
+            "This drill reckons with {causes} things that may be wrong: {singles} single faults, \
+             and two of them at once."
+        ),
+        "One of them is hidden, and every one is held against what the crew wrote: whatever \
+         would have shown something else is out. The others each keep an aircraft of their own, \
+         so that every step can be judged by what it could tell."
+            .to_owned(),
+    ];
+    let start = Start::Making { told, guided: arguments.guided, make };
+    show(start, arguments.report.as_deref(), looks)
+}
+
+/// Opens the screen, and keeps the debrief in a file where one is named.
+fn show(start: Start, report: Option<&Path>, looks: args::Looks) -> Result<Ended> {
     let Some(path) = report.map(Path::to_owned) else { return on_screen(start, looks, None) };
     // The screen tells of a failure at once, and the shell when it has its terminal back.
     let failed = Rc::new(RefCell::new(None));
@@ -77,16 +131,29 @@ pub(super) fn menu(plain: bool, looks: args::Looks) -> Result<Ended> {
             first.parts.len(),
             first.brief
         ),
+        mods: Vec::new(),
         guided: true,
     }];
     for name in library::NAMES {
-        let circuit = library::load(name)?;
-        let Circuit { id, title, brief, .. } = circuit;
-        systems.push(SystemEntry { id, title, brief, guided: false });
+        let plain = library::load(name)?;
+        let each = plain.mods.iter().map(|of| (vec![of.id.clone()], of.title.clone()));
+        let all: Vec<String> = plain.mods.iter().map(|of| of.id.clone()).collect();
+        let all = (all.len() > 1).then(|| (all, "All its mods together".to_owned()));
+        let builds: Vec<_> = each.chain(all).collect();
+        let Circuit { id, title, brief, .. } = plain;
+        let entry =
+            |title, brief, mods| SystemEntry { id: id.clone(), title, brief, mods, guided: false };
+        systems.push(entry(title, brief.clone(), Vec::new()));
+        for (mods, what) in builds {
+            let word = if mods.len() == 1 { "mod" } else { "mods" };
+            let title = format!("  with {word} {}", mods.join(", "));
+            systems.push(entry(title, format!("{what}. {brief}"), mods));
+        }
     }
     let load = |entry: &SystemEntry| {
         let in_words = |error: SolveError| error.to_string();
-        let circuit = library::load(&entry.id).map_err(|error| error.to_string())?;
+        let circuit = library::load_build(&entry.id, &entry.mods);
+        let circuit = circuit.map_err(|error| error.to_string())?;
         if entry.guided {
             let (fault, _) =
                 faults::parse(&circuit, FIRST_DRILL.1).map_err(|error| error.to_string())?;
@@ -106,9 +173,9 @@ fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<End
     })
 }
 
-/// Begins a drill that somebody has written. It says itself what it hides and on which
+/// A drill that somebody has written. It says itself what it hides and on which
 /// build; help can only be narrowed, and needles be read where it does not ask for that.
-fn written(system: &str, id: &str, arguments: &args::Drill, seed: u64) -> Result<Session> {
+fn written(system: &str, id: &str, arguments: &args::Drill) -> Result<Ready> {
     let own = [
         ("--fault", !arguments.faults.is_empty()),
         ("--reckon-with", !arguments.reckon_with.is_empty()),
@@ -121,29 +188,38 @@ fn written(system: &str, id: &str, arguments: &args::Drill, seed: u64) -> Result
     let asked = arguments.rules();
     ready.rules.read_needles |= asked.read_needles;
     ready.rules.help = ready.rules.help.min(asked.help);
-    Ok(ready.begin(seed)?)
+    Ok(ready)
 }
 
 fn session(circuit: Arc<Circuit>, arguments: &args::Drill, seed: u64) -> Result<Session> {
     let scope = arguments.scope();
+    let circuit = with_conditions(circuit, arguments);
+    match hidden(&circuit, arguments)? {
+        None => Ok(Session::drawn_within(circuit, scope, seed)?),
+        Some(cause) => Ok(Session::planted_within(circuit, cause, scope, seed)?),
+    }
+}
+
+/// The aircraft, with a control for its conditions where a fault may come and go.
+fn with_conditions(circuit: Arc<Circuit>, arguments: &args::Drill) -> Arc<Circuit> {
     let comes_and_goes = |typed: &String| {
         typed.split(" + ").any(|one| Exposure::ALL.iter().any(|e| one.trim().ends_with(e.name())))
     };
-    let circuit = if scope.intermittent || arguments.faults.iter().any(comes_and_goes) {
+    if arguments.scope().intermittent || arguments.faults.iter().any(comes_and_goes) {
         Arc::new(circuit.with_conditions())
     } else {
         circuit
-    };
-    if arguments.faults.is_empty() {
-        return Ok(Session::drawn_within(circuit, scope, seed)?);
     }
-    let typed: Vec<String> = arguments
-        .faults
-        .iter()
-        .map(|typed| always_there(&circuit, typed))
-        .collect::<Result<_>>()?;
-    let cause = faults::parse_cause(&circuit, &typed.join(" + "))?;
-    Ok(Session::planted_within(circuit, cause, scope, seed)?)
+}
+
+/// What was asked to be hidden; `None` where it is to be drawn.
+fn hidden(circuit: &Circuit, arguments: &args::Drill) -> Result<Option<Cause>> {
+    if arguments.faults.is_empty() {
+        return Ok(None);
+    }
+    let typed: Vec<String> =
+        arguments.faults.iter().map(|typed| always_there(circuit, typed)).collect::<Result<_>>()?;
+    Ok(Some(faults::parse_cause(circuit, &typed.join(" + "))?))
 }
 
 /// Refuses what a drill cannot hide. Its reasoning weighs faults that are always there,

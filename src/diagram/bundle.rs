@@ -96,7 +96,7 @@ fn on_side(shape: &Shape, side: Side) -> NetId {
 }
 
 /// Whether two names are the same but for one letter, A to C in both.
-fn siblings(a: &str, b: &str) -> bool {
+pub(super) fn siblings(a: &str, b: &str) -> bool {
     let phase = |c: char| ('A'..='C').contains(&c);
     let mut differ = a.chars().zip(b.chars()).filter(|(a, b)| a != b);
     a.chars().count() == b.chars().count()
@@ -180,7 +180,7 @@ fn cable(shapes: &[Shape], group: &[usize], together: [bool; 2]) -> Shape {
 }
 
 /// Names that are the same but for a middle, written with the middles in braces.
-fn braced(names: &[&str]) -> String {
+pub(super) fn braced(names: &[&str]) -> String {
     let letters: Vec<Vec<char>> = names.iter().map(|name| name.chars().collect()).collect();
     let shortest = letters.iter().map(Vec::len).min().unwrap_or(0);
     let same = |at: &dyn Fn(&Vec<char>) -> char| letters.iter().all(|l| at(l) == at(&letters[0]));

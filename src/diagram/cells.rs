@@ -31,6 +31,8 @@ pub struct Grid {
     pub columns: usize,
     /// How many rows.
     pub rows: usize,
+    /// Whether it is written with ASCII characters alone.
+    ascii: bool,
     cells: Vec<(char, Class)>,
 }
 
@@ -65,6 +67,7 @@ impl Grid {
     fn write(&mut self, (column, row): (i32, i32), text: &str, end: i32, class: Class) {
         let mut at = column;
         for c in text.chars() {
+            let c = if self.ascii && !c.is_ascii() { plain_letter(c) } else { c };
             let width = unicode_width::UnicodeWidthChar::width(c).unwrap_or(0) as i32;
             if width == 0 || at + width > end {
                 continue;
@@ -75,6 +78,18 @@ impl Grid {
             }
             at += width;
         }
+    }
+}
+
+/// The ASCII character that stands for a letter of a name or caption.
+fn plain_letter(c: char) -> char {
+    match c {
+        '…' => '~',
+        'µ' | 'μ' => 'u',
+        'Ω' => 'R',
+        '°' => 'o',
+        '–' | '—' | '−' => '-',
+        _ => '?',
     }
 }
 
@@ -168,7 +183,7 @@ pub fn cells(drawing: &Drawing, overlay: &Overlay, ascii: bool) -> Grid {
     let signs = Signs { ascii };
     let (columns, rows) = (drawing.columns.max(1) as usize, drawing.rows.max(1) as usize);
     let blank = vec![(' ', Class::Blank); columns * rows];
-    let mut grid = Grid { columns, rows, cells: blank };
+    let mut grid = Grid { columns, rows, ascii, cells: blank };
     lines(&mut grid, drawing, overlay, &signs);
     for shape in &drawing.shapes {
         draw_shape(&mut grid, drawing, shape, overlay, &signs);
@@ -456,7 +471,7 @@ fn bridge(
 
 /// The letters of a kind in the middle of its frame, where the row is free.
 fn letters(grid: &mut Grid, shape: &Shape, class: Class) {
-    let letters = shape.figure.letters();
+    let letters = shape.letters.as_str();
     let wide = columns(letters);
     let Area { left, top, columns, rows } = shape.area;
     let middle = Cell { column: left + (columns - wide) / 2, row: top + 1 + (rows - 3) / 2 };

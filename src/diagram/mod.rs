@@ -17,6 +17,7 @@
 
 #![allow(clippy::cast_possible_wrap, reason = "a picture has far fewer than 2^31 cells")]
 
+mod branches;
 mod bundle;
 mod cells;
 mod channel;
@@ -27,11 +28,14 @@ mod place;
 mod potential;
 mod shape;
 mod svg;
+mod trace;
 
+pub use branches::{Branch, branches};
 pub use cells::{Class, Grid, cells};
 pub use overlay::{Live, Mark, Overlay};
 pub use shape::{Figure, Joint, Pin, Shape, Side, When};
 pub use svg::svg;
+pub use trace::{Trace, trace};
 
 use crate::circuit::{Circuit, NetId, PartId};
 
@@ -93,6 +97,25 @@ pub struct Line {
     pub pieces: Vec<Piece>,
     /// Where three or more of its pieces meet.
     pub dots: Vec<Cell>,
+}
+
+impl Line {
+    /// The name of its net; of a bundle with what differs in braces: `CV1.{A,B}`.
+    pub fn name(&self, circuit: &Circuit) -> String {
+        let names: Vec<&str> = self.nets.iter().map(|net| circuit.net_name(*net)).collect();
+        match names.as_slice() {
+            [one] => (*one).to_owned(),
+            several => bundle::braced(several),
+        }
+    }
+
+    /// Whether it runs through a cell.
+    pub fn runs_through(&self, at: Cell) -> bool {
+        self.pieces.iter().any(|piece| {
+            (piece.from.column..=piece.to.column).contains(&at.column)
+                && (piece.from.row..=piece.to.row).contains(&at.row)
+        })
+    }
 }
 
 /// A circuit laid out.

@@ -106,15 +106,15 @@ fn steps(ways: &[Vec<NetId>], starts: &[NetId], taken: &[Option<u32>]) -> Vec<Op
 
 /// How power can go through a part.
 #[derive(Default)]
-struct Paths {
+pub(super) struct Paths {
     /// Nets it feeds by itself.
-    sources: Vec<NetId>,
+    pub(super) sources: Vec<NetId>,
     /// Nets it bonds to the airframe.
-    grounds: Vec<NetId>,
+    pub(super) grounds: Vec<NetId>,
     /// Pairs that it joins like a conductor, perhaps by a contact.
-    conducts: Vec<(NetId, NetId)>,
+    pub(super) conducts: Vec<(NetId, NetId)>,
     /// Pairs across which it passes power on in another form, one way.
-    converts: Vec<(NetId, NetId)>,
+    pub(super) converts: Vec<(NetId, NetId)>,
 }
 
 fn throws(sets: &[ContactSet]) -> Vec<(NetId, NetId)> {
@@ -123,7 +123,8 @@ fn throws(sets: &[ContactSet]) -> Vec<(NetId, NetId)> {
     throws.filter_map(|(common, to)| Some((common, to?))).collect()
 }
 
-fn paths(kind: &Kind) -> Paths {
+/// How power can go through a part of this kind.
+pub(super) fn paths(kind: &Kind) -> Paths {
     let sources = |nets: &[NetId]| Paths { sources: nets.to_vec(), ..Paths::default() };
     let conducts = |conducts: Vec<(NetId, NetId)>| Paths { conducts, ..Paths::default() };
     let converts = |converts: Vec<(NetId, NetId)>| Paths { converts, ..Paths::default() };

@@ -117,7 +117,7 @@ impl Figure {
             Self::Motor => "(M)",
             Self::Gyro => "(M3)",
             Self::Load => "[Z]",
-            Self::Meter => "(V)",
+            Self::Meter => "( )",
             Self::Solenoid | Self::Relay => "[K]",
             Self::Wire
             | Self::ConnectorPin
@@ -196,6 +196,9 @@ pub struct Shape {
     pub label: String,
     /// A word below it: a rating, a placard.
     pub caption: String,
+    /// Letters that stand in the middle of its frame; empty where none do. A meter shows its
+    /// own unit.
+    pub letters: String,
     /// The positions it can be in; the present one is written beside or below its name.
     pub positions: Vec<String>,
     /// How it is drawn.
@@ -208,6 +211,15 @@ pub struct Shape {
     pub joints: Vec<Joint>,
 }
 
+/// What stands in the middle of the frame of a part.
+fn letters(figure: Figure, kind: &Kind) -> String {
+    let Some(meter) = kind.meter() else { return figure.letters().to_owned() };
+    let unit: String = plain(&meter.unit).chars().take(UNIT).collect();
+    if unit.trim().is_empty() { figure.letters().to_owned() } else { format!("({unit})") }
+}
+
+/// Characters of the unit of a meter.
+const UNIT: usize = 4;
 /// Columns of the longest caption.
 const CAPTION: usize = 16;
 /// Columns of a symbol in a line.
@@ -394,6 +406,7 @@ impl<'a> Draft<'a> {
             name: plain(&part.id),
             label: plain(&format!("{}: {}, {station}", part.id, part.label)),
             caption: String::new(),
+            letters: letters(figure, &part.kind),
             positions: positions.unwrap_or_default(),
             figure,
             area: Area { left: 0, top: 0, columns: 0, rows: 0 },
@@ -612,7 +625,7 @@ impl Shape {
             Build::Framed => {
                 let longest = self.positions.iter().map(|p| columns(p)).max().unwrap_or(0);
                 let edge = columns(&self.name).max(columns(&self.caption)).max(longest) + 2;
-                let mut inner = columns(self.figure.letters()) + 2;
+                let mut inner = columns(&self.letters) + 2;
                 for row in 0..rows {
                     let side = |side| {
                         let pin = self.pins.iter().find(|p| p.side == side && p.at.row == row);
@@ -620,7 +633,7 @@ impl Shape {
                     };
                     inner = inner.max(side(Side::Left) + side(Side::Right) + 1);
                     if row == (rows - 1) / 2 {
-                        let letters = columns(self.figure.letters());
+                        let letters = columns(&self.letters);
                         inner = inner.max(side(Side::Left) + side(Side::Right) + letters + 2);
                     }
                 }

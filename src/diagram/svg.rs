@@ -374,7 +374,7 @@ fn emblem(out: &mut String, shape: &Shape, (x, y): (i32, i32)) {
             x - 6,
             y - 6
         ),
-        Figure::Meter => circle("V"),
+        Figure::Meter => circle(&escaped(shape.letters.trim_matches(['(', ')']))),
         Figure::Motor => circle("M"),
         Figure::Gyro => circle("M3"),
         Figure::Generator => circle("G"),

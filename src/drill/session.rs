@@ -388,6 +388,19 @@ impl Session {
         &self.help_taken
     }
 
+    /// Why so much help cannot be had now; `None` where it can.
+    pub fn refuses_help(&self, help: Help) -> Option<&'static str> {
+        if help > self.rules.help {
+            return Some(match help {
+                Help::None => "there is nothing to help with",
+                Help::Reminder => "this drill gives no help",
+                Help::LastStep => "this drill judges no step before the debrief",
+                Help::BestStep => "this drill gives no advice",
+            });
+        }
+        (help == Help::LastStep && self.log.is_empty()).then_some("no step has been made yet")
+    }
+
     /// What may be hidden in this drill.
     pub fn scope(&self) -> Scope {
         self.scope
@@ -438,16 +451,17 @@ impl Session {
                 Outcome::Noted
             }
             Action::Read(value) => self.take_reading(value),
-            Action::Ask(help) if help > self.rules.help => refused_help(help),
-            Action::Advise if Help::BestStep > self.rules.help => refused_help(Help::BestStep),
-            Action::Ask(Help::LastStep) if self.log.is_empty() => {
-                Outcome::Refused("no step has been made yet".to_owned())
-            }
             Action::Ask(help) => {
+                if let Some(why) = self.refuses_help(help) {
+                    return Outcome::Refused(why.to_owned());
+                }
                 self.help_taken.push((self.log.len(), help));
                 Outcome::Helped(help)
             }
             Action::Advise => {
+                if let Some(why) = self.refuses_help(Help::BestStep) {
+                    return Outcome::Refused(why.to_owned());
+                }
                 self.advice_taken.push(self.log.len());
                 let (circuit, place) = (Arc::clone(self.circuit()), self.place.clone());
                 let advisor = match self.advisor() {
@@ -613,18 +627,6 @@ impl Session {
         }
         breaches
     }
-}
-
-fn refused_help(help: Help) -> Outcome {
-    Outcome::Refused(
-        match help {
-            Help::None => "there is nothing to help with",
-            Help::Reminder => "this drill gives no help",
-            Help::LastStep => "this drill judges no step before the debrief",
-            Help::BestStep => "this drill gives no advice",
-        }
-        .to_owned(),
-    )
 }
 
 /// Volts above which bare hands have no business on a terminal (common practice; 50 V

@@ -10,6 +10,7 @@ use crate::score::{self, Debrief};
 use super::command::{Command, Keys};
 use super::debriefing::Debriefing;
 use super::drilling::{Drilling, Turn};
+use super::leaf::Leaf;
 use super::mouse::{self, Target, WHEEL_ROWS};
 use super::swing::Swing;
 use super::theme::Theme;
@@ -23,12 +24,17 @@ pub struct SystemEntry {
     pub title: String,
     /// What it does.
     pub brief: String,
+    /// The mods that are fitted.
+    pub mods: Vec<String>,
     /// Whether the drill tells at every moment what to do next.
     pub guided: bool,
 }
 
 /// Makes a drill of an entry; in words, why not.
 pub type Load = Box<dyn FnMut(&SystemEntry) -> Result<Session, String>>;
+
+/// Makes a drill that takes long to make; in words, why it cannot be.
+pub type Make = Box<dyn FnOnce() -> Result<Session, String> + Send>;
 
 /// Keeps a debrief when it opens; in words, where, or why not.
 pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
@@ -46,6 +52,15 @@ pub enum Start {
     Drill(Box<Session>),
     /// A drill that tells at every moment what to do next.
     Guided(Box<Session>),
+    /// A drill that takes long to make.
+    Making {
+        /// What is being worked out, a paragraph an element.
+        told: Vec<String>,
+        /// Whether it is to tell at every moment what to do next.
+        guided: bool,
+        /// Makes it.
+        make: Make,
+    },
 }
 
 impl std::fmt::Debug for Start {
@@ -54,6 +69,7 @@ impl std::fmt::Debug for Start {
             Self::Menu { systems, .. } => f.debug_tuple("Menu").field(systems).finish(),
             Self::Drill(_) => f.write_str("Drill"),
             Self::Guided(_) => f.write_str("Guided"),
+            Self::Making { told, .. } => f.debug_tuple("Making").field(told).finish(),
         }
     }
 }
@@ -63,6 +79,8 @@ impl std::fmt::Debug for Start {
 pub(super) enum Page {
     /// The systems, and the row in focus.
     Menu(usize),
+    /// A drill is being made: what is being worked out, and whether it is a guided one.
+    Making(Vec<String>, bool),
     /// A drill.
     Drill(Box<Drilling>),
     /// Its debrief.
@@ -74,10 +92,14 @@ pub(super) enum Page {
 pub(super) enum Pending {
     /// Make a drill of this entry.
     Load(SystemEntry),
+    /// Make the drill that takes long.
+    Make,
     /// Work out the best next step.
     Advise,
     /// Work out other help.
     Help(Help),
+    /// Work out whether anything is proved.
+    Weigh,
     /// Work out the debrief.
     Debrief,
 }
@@ -86,6 +108,8 @@ pub(super) enum Pending {
 pub struct App {
     pub(super) page: Page,
     pub(super) pending: Option<Pending>,
+    /// A page that lies over the other.
+    pub(super) leaf: Option<Leaf>,
     pub(super) systems: Vec<SystemEntry>,
     /// What went wrong with the last choice on the menu.
     pub(super) notice: String,
@@ -95,6 +119,9 @@ pub struct App {
     /// Which key does what.
     pub(super) keys: Keys,
     load: Option<Load>,
+    make: Option<Make>,
+    /// Why there is no drill.
+    failure: Option<String>,
     keep: Option<Keep>,
     size: (u16, u16),
     over: bool,
@@ -110,7 +137,12 @@ impl std::fmt::Debug for App {
 impl App {
     /// What is shown at the start, on a terminal of so many columns and rows.
     pub fn new(start: Start, size: (u16, u16), theme: Theme) -> Self {
+        let mut making = None;
         let (page, systems, load) = match start {
+            Start::Making { told, guided, make } => {
+                making = Some(make);
+                (Page::Making(told, guided), Vec::new(), None)
+            }
             Start::Menu { systems, load } => (Page::Menu(0), systems, Some(load)),
             Start::Drill(session) => {
                 (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)
@@ -122,13 +154,16 @@ impl App {
         };
         Self {
             page,
-            pending: None,
+            pending: making.is_some().then_some(Pending::Make),
+            leaf: None,
             systems,
             notice: String::new(),
             theme,
             now: Duration::ZERO,
             keys: Keys::default(),
             load,
+            make: making,
+            failure: None,
             keep: None,
             size,
             over: false,
@@ -166,6 +201,34 @@ impl App {
         self.pending.is_some()
     }
 
+    /// What has to be made and takes long, to be made while keys are still heard; what comes of
+    /// it goes to [`App::receive`]. [`App::work`] makes it on the spot where nobody took it.
+    pub fn take_make(&mut self) -> Option<Make> {
+        self.make.take()
+    }
+
+    /// Takes the drill that was being made.
+    pub fn receive(&mut self, made: Result<Session, String>) {
+        let Page::Making(_, guided) = self.page else { return };
+        self.pending = None;
+        match made {
+            Ok(session) => {
+                let mut drilling = Drilling::new(session).guided(guided);
+                drilling.keys = self.keys;
+                self.page = Page::Drill(Box::new(drilling));
+            }
+            Err(why) => {
+                self.failure = Some(why);
+                self.over = true;
+            }
+        }
+    }
+
+    /// Why there is no drill, where it could not be made.
+    pub fn failure(&self) -> Option<&str> {
+        self.failure.as_deref()
+    }
+
     /// Whether the right part was called in the last drill; `None` when none was.
     pub fn right_part(&self) -> Option<bool> {
         self.right_part
@@ -190,9 +253,10 @@ impl App {
     /// Whether letters are letters of something being looked for.
     pub fn is_typing(&self) -> bool {
         match &self.page {
+            _ if self.leaf.is_some() => false,
             Page::Drill(drilling) => drilling.typing(),
             Page::Debrief(debriefing) => debriefing.typing(),
-            Page::Menu(_) => false,
+            Page::Menu(_) | Page::Making(..) => false,
         }
     }
 
@@ -226,9 +290,10 @@ impl App {
     /// The wheel moves a text or a list by some rows, and turns what is in the hand.
     fn wheel(&mut self, down: bool) {
         let notches = match &self.page {
+            _ if self.leaf.is_some() => WHEEL_ROWS,
             Page::Drill(drilling) if drilling.scrolls() => WHEEL_ROWS,
             Page::Debrief(_) => WHEEL_ROWS,
-            Page::Drill(_) | Page::Menu(_) => 1,
+            Page::Drill(_) | Page::Menu(_) | Page::Making(..) => 1,
         };
         for _ in 0..notches {
             self.on_page(if down { Command::Down } else { Command::Up });
@@ -236,6 +301,22 @@ impl App {
     }
 
     fn on_page(&mut self, command: Command) {
+        if let Some(leaf) = self.leaf.take() {
+            let closes = matches!(command, Command::Take | Command::Back | Command::Quit);
+            if closes || Leaf::opened_by(command).is_some_and(|other| other.about == leaf.about) {
+                return;
+            }
+            // A key that means something does it, the page being closed for it.
+            if !command.is_deed() {
+                let stage = super::frame::areas(self.size, false).stage;
+                self.leaf = Some(leaf.moved(command, stage, &self.keys));
+                return;
+            }
+        }
+        self.leaf = Leaf::opened_by(command);
+        if self.leaf.is_some() {
+            return;
+        }
         let clock = (!self.theme.still()).then_some(self.now);
         match &mut self.page {
             Page::Menu(at) => match command {
@@ -252,11 +333,15 @@ impl App {
                 Command::Quit | Command::Back => self.over = true,
                 _ => {}
             },
+            Page::Making(..) => {
+                self.over = matches!(command, Command::Quit | Command::Back);
+            }
             Page::Drill(drilling) => match take(drilling, command, self.size, clock) {
                 Turn::Stay => {}
                 Turn::Leave => self.leave(),
                 Turn::Advise => self.pending = Some(Pending::Advise),
                 Turn::Help(help) => self.pending = Some(Pending::Help(help)),
+                Turn::Weigh => self.pending = Some(Pending::Weigh),
                 Turn::Debrief => {
                     let session = drilling.session.clone();
                     self.page = Page::Debrief(Box::new(Debriefing::new(session)));
@@ -296,8 +381,15 @@ impl App {
                     Err(why) => self.notice = why,
                 }
             }
+            (Some(Pending::Make), Page::Making(..)) => {
+                if let Some(make) = self.make.take() {
+                    let made = make();
+                    self.receive(made);
+                }
+            }
             (Some(Pending::Advise), Page::Drill(drilling)) => drilling.advise(),
             (Some(Pending::Help(help)), Page::Drill(drilling)) => drilling.help(help),
+            (Some(Pending::Weigh), Page::Drill(drilling)) => drilling.weigh(),
             (Some(Pending::Debrief), Page::Debrief(debriefing)) => {
                 let debrief = score::debrief(&debriefing.session);
                 self.right_part = debrief.as_ref().ok().map(|d| d.verdict.right_part);

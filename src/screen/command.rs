@@ -73,8 +73,12 @@ pub enum Command {
     TurnBack,
     /// Turn it one position on.
     TurnOn,
-    /// The help.
+    /// Keys and signs.
     Help,
+    /// How a drill is marked.
+    Rubric,
+    /// In the diagram: the whole of it, and back.
+    Overview,
     /// Leave, after a question where something would be lost.
     Quit,
     /// Leave at once.
@@ -89,6 +93,55 @@ pub enum Command {
     Resize(u16, u16),
 }
 
+impl Command {
+    /// Whether it asks for something to be done or opened, so that it is not lost when a page
+    /// that lies open is closed for it.
+    pub(super) fn is_deed(self) -> bool {
+        match self {
+            Self::Go
+            | Self::Meter
+            | Self::Replace
+            | Self::Suspects
+            | Self::Mark
+            | Self::Advise
+            | Self::Remind
+            | Self::Judge
+            | Self::Call
+            | Self::Notebook
+            | Self::Diagram
+            | Self::Wiring
+            | Self::Acts
+            | Self::WriteUp
+            | Self::Cautions
+            | Self::TurnBack
+            | Self::TurnOn
+            | Self::Help
+            | Self::Rubric
+            | Self::Quit => true,
+            Self::Up
+            | Self::Down
+            | Self::Left
+            | Self::Right
+            | Self::Next
+            | Self::Previous
+            | Self::PageUp
+            | Self::PageDown
+            | Self::First
+            | Self::Last
+            | Self::Take
+            | Self::Back
+            | Self::Overview
+            | Self::Type(_)
+            | Self::Erase
+            | Self::Abort
+            | Self::Click(..)
+            | Self::WheelUp
+            | Self::WheelDown
+            | Self::Resize(..) => false,
+        }
+    }
+}
+
 /// A key with a name of its own.
 #[derive(Debug)]
 pub(super) struct KeyRow {
@@ -100,8 +153,10 @@ pub(super) struct KeyRow {
     pub(super) command: Command,
     /// Its word on the line of keys; empty when it does not stand there.
     pub(super) word: &'static str,
-    /// Whether it may be left out of the line of keys when that is short.
-    pub(super) spare: bool,
+    /// Its word where the line of keys is short.
+    pub(super) short: &'static str,
+    /// When the line of keys is too short for all, the highest go first; what is 0 stays.
+    pub(super) rank: u8,
     /// What it does, for the help.
     pub(super) help: &'static str,
 }
@@ -110,24 +165,19 @@ const fn row(
     name: &'static str,
     key: char,
     command: Command,
-    word: &'static str,
+    (word, short, rank): (&'static str, &'static str, u8),
     help: &'static str,
 ) -> KeyRow {
-    KeyRow { name, key, command, word, spare: false, help }
+    KeyRow { name, key, command, word, short, rank, help }
 }
 
-const fn spare(
-    name: &'static str,
-    key: char,
-    command: Command,
-    word: &'static str,
-    help: &'static str,
-) -> KeyRow {
-    KeyRow { name, key, command, word, spare: true, help }
+/// A key that does not stand on the line of keys.
+const fn unsaid(name: &'static str, key: char, command: Command, help: &'static str) -> KeyRow {
+    KeyRow { name, key, command, word: "", short: "", rank: 0, help }
 }
 
 /// How many letter keys there are.
-const COUNT: usize = 20;
+const COUNT: usize = 22;
 
 /// Which key does what: those of the table, or others that somebody has chosen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -187,44 +237,70 @@ impl Keys {
 
 /// Every letter key of a drill.
 pub(super) static KEYS: [KeyRow; COUNT] = [
-    row("go", 'g', Command::Go, "go", "walk to another station"),
-    row("probe", 'p', Command::Meter, "probe", "measure with the hand meter"),
-    row("replace", 'r', Command::Replace, "replace", "exchange a part for a good one"),
-    row("suspects", 's', Command::Suspects, "suspects", "all parts, with your own marks"),
-    spare(
+    row("go", 'g', Command::Go, ("go", "go", 0), "walk to another station"),
+    row("probe", 'p', Command::Meter, ("probe", "probe", 0), "measure with the hand meter"),
+    row(
+        "replace",
+        'r',
+        Command::Replace,
+        ("replace", "replace", 2),
+        "exchange a part for a good one",
+    ),
+    row(
+        "suspects",
+        's',
+        Command::Suspects,
+        ("suspects", "board", 0),
+        "the suspects board: all parts by what feeds them, with your own marks",
+    ),
+    row(
         "diagram",
         'd',
         Command::Diagram,
-        "diagram",
+        ("diagram", "diagram", 0),
         "the system as a diagram: arrows move it, / finds a part",
     ),
-    spare("wiring", 'w', Command::Wiring, "wiring", "the wiring list: every part and its nets"),
+    row(
+        "wiring",
+        'w',
+        Command::Wiring,
+        ("wiring", "wiring", 0),
+        "the wiring list: every part and its nets",
+    ),
     row(
         "advice",
         'a',
         Command::Advise,
-        "advice",
+        ("advice", "advice", 0),
         "the best next step; the debrief will mention it",
     ),
-    row("call", 'c', Command::Call, "call", "name the fault; this ends the drill"),
-    row("notes", 'n', Command::Notebook, "notes", "the notebook: what was done and what it showed"),
-    row("all", '/', Command::Acts, "all", "everything that can be done now, with its minutes"),
-    row("help", '?', Command::Help, "help", "this page"),
-    spare("quit", 'q', Command::Quit, "quit", "leave the drill"),
-    row("mark", ' ', Command::Mark, "", "mark the part in focus: suspect, cleared, no mark"),
-    row("turn-back", '[', Command::TurnBack, "", "turn the control in focus one position back"),
-    row("turn-on", ']', Command::TurnOn, "", "turn the control in focus one position on"),
-    row("write-up", 'u', Command::WriteUp, "", "the crew's write-up"),
-    row("cautions", '!', Command::Cautions, "", "the cautions of this station"),
+    row("call", 'c', Command::Call, ("call", "call", 0), "name the fault; this ends the drill"),
     row(
-        "remind",
-        'm',
-        Command::Remind,
-        "",
-        "a reminder of what has been shown so far; costs a little",
+        "notes",
+        'n',
+        Command::Notebook,
+        ("notes", "notes", 1),
+        "the notebook: what was done and what it showed",
     ),
-    row("judge", 'j', Command::Judge, "", "judge the last step; costs more, less than advice"),
-    row("all-too", ':', Command::Acts, "", "the same as /"),
+    row(
+        "all",
+        '/',
+        Command::Acts,
+        ("all", "all", 3),
+        "everything that can be done now, with its minutes",
+    ),
+    row("help", '?', Command::Help, ("help", "help", 0), "this page"),
+    row("quit", 'q', Command::Quit, ("quit", "quit", 0), "leave the drill"),
+    unsaid("mark", ' ', Command::Mark, "mark the part in focus: suspect, cleared, no mark"),
+    unsaid("turn-back", '[', Command::TurnBack, "turn the control in focus one position back"),
+    unsaid("turn-on", ']', Command::TurnOn, "turn the control in focus one position on"),
+    unsaid("write-up", 'u', Command::WriteUp, "the crew's write-up"),
+    unsaid("cautions", '!', Command::Cautions, "the cautions of this station"),
+    unsaid("remind", 'm', Command::Remind, "a reminder of what has been shown so far"),
+    unsaid("judge", 'j', Command::Judge, "what the last step was worth"),
+    unsaid("rubric", 'k', Command::Rubric, "how a drill is marked"),
+    unsaid("overview", 'o', Command::Overview, "in the diagram: the whole system, and back"),
+    unsaid("all-too", ':', Command::Acts, "the same as /"),
 ];
 
 /// The name of a key for a person.
@@ -270,10 +346,19 @@ pub fn command_for(key: KeyEvent, typing: bool, keys: &Keys) -> Option<Command> 
         KeyCode::Enter => Command::Take,
         KeyCode::Esc => Command::Back,
         KeyCode::Backspace | KeyCode::Delete => Command::Erase,
+        // Help is always to be had; its key is no letter of any name.
+        KeyCode::Char(c) if typing && keys.command(c) == Some(Command::Help) && is_sign(c) => {
+            Command::Help
+        }
         KeyCode::Char(c) if typing => Command::Type(c),
         KeyCode::Char(c) => keys.command(c.to_ascii_lowercase())?,
         _ => return None,
     })
+}
+
+/// Whether a key is a sign that nobody types to look for something.
+fn is_sign(key: char) -> bool {
+    key.is_ascii_punctuation() && !matches!(key, '-' | '.' | '_' | '/')
 }
 
 #[cfg(test)]
@@ -285,6 +370,8 @@ mod tests {
         let key = KeyEvent::new(KeyCode::Char('g'), KeyModifiers::NONE);
         assert_eq!(command_for(key, false, &Keys::default()), Some(Command::Go));
         assert_eq!(command_for(key, true, &Keys::default()), Some(Command::Type('g')));
+        let help = KeyEvent::new(KeyCode::Char('?'), KeyModifiers::NONE);
+        assert_eq!(command_for(help, true, &Keys::default()), Some(Command::Help));
         let unknown = KeyEvent::new(KeyCode::Char('z'), KeyModifiers::NONE);
         assert_eq!(command_for(unknown, false, &Keys::default()), None);
     }

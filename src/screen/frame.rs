@@ -12,11 +12,11 @@ use super::app::{App, Page, Pending};
 use super::command::{Keys, key_name};
 use super::drilling::{Drilling, Overlay, Question};
 use super::sheet::{Sheet, draw_lines};
-use super::station::{Attention, plan};
+use super::station::Attention;
 use super::text::{fit, inside, put, put_centred, put_right, rule, width, wrap};
 use super::theme::Theme;
-use super::{ascii, debriefing, diagram, hand_meter, list, menu, side, station};
-use crate::drill::view;
+use super::{ascii, debriefing, diagram, hand_meter, leaf, list, menu, side, station};
+use crate::drill::{Help, view};
 use crate::units::minutes;
 
 /// The smallest terminal on which anything is drawn, and the one it is made for.
@@ -90,6 +90,10 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
         return;
     }
     let size = (area.width, area.height);
+    if let Some(leaf) = app.leaf {
+        leaf::draw(buffer, &areas(size, false), (leaf, &app.keys), app.theme);
+        return;
+    }
     match &app.page {
         Page::Menu(at) => {
             let areas = areas(size, false);
@@ -102,10 +106,17 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
             keys(
                 buffer,
                 areas.foot,
-                &[("↑↓", "choose"), ("Enter", "start a drill"), ("q", "quit")],
+                &[
+                    ("↑↓", "choose"),
+                    ("Enter", "start a drill"),
+                    ("k", "how it is marked"),
+                    ("?", "help"),
+                    ("q", "quit"),
+                ],
                 app.theme,
             );
         }
+        Page::Making(told, _) => making(buffer, size, (told, app.now), app.theme),
         Page::Drill(drilling) if !drilling.begun => before(buffer, size, drilling, app.theme),
         Page::Drill(drilling) => drill(buffer, size, (drilling, app.now), app.theme),
         Page::Debrief(debriefing) => {
@@ -168,20 +179,42 @@ pub(super) fn keys(buffer: &mut Buffer, foot: Rect, keys: &[(&str, &str)], theme
     }
 }
 
-/// The letter keys of a station; the spare ones only where all of them fit.
+/// The letter keys of a station: all of them, or without what matters less, until they fit.
 fn letter_keys(columns: u16, keys: &Keys) -> Vec<(String, String)> {
-    let rows = keys.rows().filter(|(_, row)| !row.word.is_empty());
-    let all: Vec<_> = rows.map(|(key, row)| (row, key_name(key))).collect();
-    let wanted: u16 = all.iter().map(|(row, key)| width(key) + width(row.word) + 3).sum();
-    all.into_iter()
-        .filter(|(row, _)| wanted <= columns + 2 || !row.spare)
-        .map(|(row, key)| (key, row.word.to_owned()))
-        .collect()
+    let said = |short: bool, rank: u8| -> Vec<(String, String)> {
+        let rows = keys.rows().filter(|(_, row)| !row.word.is_empty() && row.rank <= rank);
+        rows.map(|(key, row)| (key_name(key), if short { row.short } else { row.word }.to_owned()))
+            .collect()
+    };
+    let most = keys.rows().map(|(_, row)| row.rank).max().unwrap_or(0);
+    let tries = [(false, most)].into_iter().chain((0..=most).rev().map(|rank| (true, rank)));
+    let fits = |keys: &Vec<(String, String)>| {
+        let wanted: u16 = keys.iter().map(|(key, word)| width(key) + width(word) + 3).sum();
+        wanted <= columns + 2
+    };
+    tries.map(|(short, rank)| said(short, rank)).find(fits).unwrap_or_else(|| said(true, 0))
 }
 
 fn where_and_when(drilling: &Drilling) -> String {
     let session = &drilling.session;
     format!("{} · {}", session.circuit().title_with_mods(), minutes(session.minutes()))
+}
+
+/// While a drill is being made: what is being worked out, and for how long already.
+fn making(buffer: &mut Buffer, size: (u16, u16), (told, now): (&[String], Duration), theme: Theme) {
+    let areas = areas(size, false);
+    head(buffer, areas.head, "WORKING OUT THE DRILL", &format!("{} s", now.as_secs()), theme);
+    let stage = areas.stage;
+    let mut y = stage.y + 1;
+    for paragraph in told {
+        for line in wrap(paragraph, sheet_columns(stage)) {
+            put(buffer, stage, stage.x, y, &line, Style::new());
+            y += 1;
+        }
+        y += 1;
+    }
+    foot(buffer, areas.foot, &[], None, theme);
+    keys(buffer, areas.foot, &[("q", "leave")], theme);
 }
 
 /// The page before the drill begins.
@@ -221,7 +254,7 @@ fn drill(
     if let Some(Overlay::Diagram(shown)) = &drilling.overlay {
         let areas = areas(size, false);
         head(buffer, areas.head, "DIAGRAM", &where_and_when(drilling), theme);
-        diagram::draw(buffer, &areas, shown, theme);
+        diagram::draw(buffer, &areas, (shown, circuit), theme);
         if drilling.question.is_some() {
             question(buffer, areas.foot, drilling, theme);
         }
@@ -230,10 +263,8 @@ fn drill(
     let areas = areas(size, true);
     let title = &circuit.station(session.place().station).title;
     head(buffer, areas.head, title, &where_and_when(drilling), theme);
-    if let Some(beside) = areas.side {
-        side::draw(buffer, beside, (session, drilling.swing.is_none()), theme);
-    }
     let stage = areas.stage;
+    let mut looked_at = None;
     let mut offered: Option<(String, String)> = None;
     let mut hints: Vec<(String, String)> = Vec::new();
     let mut hint = |key: &str, word: &str| hints.push((key.to_owned(), word.to_owned()));
@@ -249,9 +280,17 @@ fn drill(
         }
         Some(Overlay::Picker(picker)) => {
             list::draw(buffer, stage, (session, picker), theme);
-            hint("Enter", picker.verb());
-            hint("letters", "narrow the list");
-            hint("↑↓", "choose");
+            if picker.marks() {
+                hint("→", "suspect");
+                hint("←", "cleared");
+                hint("Bksp", "unsure");
+                hint("Enter", "next mark");
+                hint("letters", "find");
+            } else {
+                hint("Enter", picker.verb());
+                hint("letters", "narrow the list");
+                hint("↑↓", "choose");
+            }
             hint("Esc", "back");
         }
         Some(Overlay::Meter(meter)) => {
@@ -268,12 +307,13 @@ fn drill(
             if let Some(swing) = &drilling.swing {
                 swing.show(now, &mut view);
             }
-            let plan = plan(&view, circuit, (stage.width, stage.height));
+            let plan = drilling.plan(&view, stage);
             let attention = match drilling.question {
                 Some(_) => Attention { focus: None, ..drilling.attention(&plan) },
                 None => drilling.attention(&plan),
             };
-            station::draw(buffer, stage, (&view, circuit), attention, theme);
+            looked_at = drilling.focus(&plan);
+            station::draw(buffer, stage, (&view, circuit), (&plan, attention), theme);
             offered = drilling.offer(&view, &plan).map(|offer| {
                 let doing = match offer.minutes {
                     Some(price) => format!("Enter {} · {}", offer.verb, minutes(price)),
@@ -299,6 +339,9 @@ fn drill(
                 hints = letter_keys(inside(areas.foot).width, &drilling.keys);
             }
         }
+    }
+    if let Some(beside) = areas.side {
+        side::draw(buffer, beside, (drilling, looked_at), theme);
     }
     let offered = offered.as_ref().map(|(told, doing)| (told.as_str(), doing.as_str()));
     foot(buffer, areas.foot, &drilling.message(), offered, theme);
@@ -330,10 +373,24 @@ fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) 
             );
             (text, "replace it", "do not")
         }
-        Question::Call(cause) => {
+        Question::Call(cause, warning) => {
             let words = cause.told(circuit);
-            let text = format!("Call {}: {words}? This ends the drill.", cause.code(circuit));
+            let mut text = format!("Call {}: {words}? This ends the drill.", cause.code(circuit));
+            if let Some(warning) = warning {
+                text.push(' ');
+                text.push_str(warning);
+            }
             (text, "make the call", "not yet")
+        }
+        Question::Help(help) => {
+            let what = match help {
+                Help::BestStep => "The best next step",
+                Help::LastStep => "What the last step was worth",
+                Help::Reminder | Help::None => "A reminder of what has been shown so far",
+            };
+            let price = leaf::price_told(*help);
+            let text = format!("{what}: takes {price} of 100, and the debrief will tell of it.");
+            (text, "ask for it", "not now")
         }
     };
     let blank = " ".repeat(usize::from(area.width));
@@ -341,7 +398,7 @@ fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) 
         put(buffer, area, area.x, y, &blank, Style::new());
     }
     let inner = inside(area);
-    for (row, line) in wrap(&text, inner.width).iter().take(2).enumerate() {
+    for (row, line) in wrap(&text, inner.width).iter().take(3).enumerate() {
         put(buffer, inner, inner.x, area.y + 1 + row as u16, line, theme.strong());
     }
     keys(buffer, area, &[("Enter", yes), ("Esc", no)], theme);

@@ -1,9 +1,12 @@
 //! The hand meter: a function, where its two leads go, and what it last showed.
+//!
+//! The column that keys move in is told by a pointer at its heading, so that it is seen
+//! without colour; what has been typed stands beside it.
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Position, Rect};
 
-use super::text::{fit, put, rule};
+use super::text::{fit, fit_placard, put, put_right, rule, width};
 use super::theme::Theme;
 use crate::circuit::Circuit;
 use crate::drill::Session;
@@ -19,24 +22,62 @@ pub(super) struct HandMeter {
     column: usize,
     /// What has been typed to find a point.
     typed: String,
+    /// Whether what was typed last is the name of nothing here.
+    missed: bool,
+    /// Whether it has measured since it was taken into the hand.
+    pub(super) measured: bool,
+}
+
+/// What is being chosen on the meter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Choosing {
+    /// What it measures.
+    Function,
+    /// Where the red lead goes.
+    Red,
+    /// Where the black lead goes.
+    Black,
 }
 
 const COLUMNS: usize = 3;
 
 impl HandMeter {
-    /// A meter with its red lead on a point and the black one on the airframe.
-    pub(super) fn on(red: Touch, function: Function) -> Self {
+    /// A meter with its leads on two places.
+    pub(super) fn on((red, black): (Touch, Touch), function: Function) -> Self {
         Self {
-            probe: Probe { function, red, black: Touch::Airframe },
+            probe: Probe { function, red, black },
             column: 1,
             typed: String::new(),
+            missed: false,
+            measured: false,
         }
     }
 
-    /// To the column on the left or right.
+    /// What is being chosen.
+    pub(super) fn choosing(&self) -> Choosing {
+        match self.column {
+            0 => Choosing::Function,
+            1 => Choosing::Red,
+            _ => Choosing::Black,
+        }
+    }
+
+    /// To the column on the left or right; at the end of the row nothing happens.
     pub(super) fn sideways(&mut self, right: bool) {
-        self.column = (self.column + if right { 1 } else { COLUMNS - 1 }) % COLUMNS;
+        self.column =
+            if right { (self.column + 1).min(COLUMNS - 1) } else { self.column.saturating_sub(1) };
+        self.forget();
+    }
+
+    /// To the next column or the one before, round and round.
+    pub(super) fn round(&mut self, on: bool) {
+        self.column = (self.column + if on { 1 } else { COLUMNS - 1 }) % COLUMNS;
+        self.forget();
+    }
+
+    fn forget(&mut self) {
         self.typed.clear();
+        self.missed = false;
     }
 
     /// Up or down in the column, by so many rows.
@@ -47,14 +88,14 @@ impl HandMeter {
             1 => self.probe.red = moved(&touches, self.probe.red, rows),
             _ => self.probe.black = moved(&touches, self.probe.black, rows),
         }
-        self.typed.clear();
+        self.forget();
     }
 
     /// Puts the function or a lead where it was pointed at.
     pub(super) fn put(&mut self, session: &Session, column: usize, row: usize) {
         let touches = touches(session);
         self.column = column;
-        self.typed.clear();
+        self.forget();
         match (column, Function::ALL.get(row), touches.get(row)) {
             (0, Some(function), _) => self.probe.function = *function,
             (1, _, Some(touch)) => self.probe.red = *touch,
@@ -73,16 +114,32 @@ impl HandMeter {
 
     /// Takes a letter and goes to the first point that has what was typed so far.
     pub(super) fn letter(&mut self, session: &Session, letter: char) {
+        // After a miss one begins anew.
+        if self.missed {
+            self.forget();
+        }
         self.typed.push(letter);
+        self.find(session);
+    }
+
+    /// Takes a letter back.
+    pub(super) fn erase(&mut self, session: &Session) {
+        self.typed.pop();
+        self.missed = false;
+        if !self.typed.is_empty() {
+            self.find(session);
+        }
+    }
+
+    /// Goes to the first row that has what was typed.
+    fn find(&mut self, session: &Session) {
         let wanted = self.typed.to_lowercase();
         let circuit = session.circuit();
         if self.column == 0 {
             let found =
                 Function::ALL.into_iter().find(|f| f.name().to_lowercase().starts_with(&wanted));
-            match found {
-                Some(function) => self.probe.function = function,
-                None => self.typed.clear(),
-            }
+            self.missed = found.is_none();
+            self.probe.function = found.unwrap_or(self.probe.function);
             return;
         }
         let touches = touches(session);
@@ -92,16 +149,21 @@ impl HandMeter {
             .iter()
             .find(|t| touches.len() > 1 && ends(t))
             .or_else(|| touches.iter().find(|t| name(t).contains(&wanted)));
+        self.missed = found.is_none();
         match found {
             Some(touch) if self.column == 1 => self.probe.red = *touch,
             Some(touch) => self.probe.black = *touch,
-            None => self.typed.clear(),
+            None => {}
         }
     }
 
-    /// Takes a letter back.
-    pub(super) fn erase(&mut self) {
-        self.typed.pop();
+    /// What has been typed, for the heading of the column it is looked for in.
+    fn echo(&self) -> String {
+        match (self.typed.is_empty(), self.missed) {
+            (true, _) => String::new(),
+            (false, false) => format!("find {}▏", self.typed),
+            (false, true) => format!("no `{}` here", self.typed),
+        }
     }
 }
 
@@ -185,6 +247,8 @@ pub(super) fn draw(
 ) {
     let circuit = session.circuit();
     put(buffer, area, area.x, area.y, "HAND METER", theme.strong());
+    let how = "arrows or letters choose, or click; Enter measures";
+    put_right(buffer, area, area.y, how, theme.quiet());
     let shown = session.log().last().and_then(|entry| {
         let Step::Probe(probe) = entry.observation.step else { return None };
         let (what, percept) = entry.observation.percepts.first()?;
@@ -212,23 +276,45 @@ pub(super) fn draw(
     rule(buffer, area, area.y + 5, theme.quiet());
     let names: Vec<String> = touches(session).iter().map(|t| told(circuit, *t)).collect();
     let functions: Vec<String> = Function::ALL.iter().map(|f| f.name().to_owned()).collect();
-    let headings = [("FUNCTION", &functions), ("RED", &names), ("BLACK", &names)];
+    let headings = [("FUNCTION", &functions), ("RED LEAD", &names), ("BLACK LEAD", &names)];
     let in_focus = meter.rows_in_focus(session);
     for (index, (heading, names)) in headings.into_iter().enumerate() {
         let (list, at) = (columns(area)[index], in_focus[index]);
-        put(buffer, area, list.x + 1, list.y - 1, heading, theme.quiet());
+        let active = index == meter.column;
+        // What keys move has a pointer at its heading and at its row; elsewhere a dot tells
+        // what is chosen.
+        let heading = if active { format!("▸{heading} ") } else { format!(" {heading} ") };
+        let style = if active { theme.focus() } else { theme.quiet() };
+        put(buffer, area, list.x, list.y - 1, &heading, style);
+        if active {
+            let after = Rect { width: list.width.saturating_sub(1), ..list };
+            let after = Rect { y: list.y - 1, height: 1, ..after };
+            put(
+                buffer,
+                after,
+                list.x + width(&heading) + 1,
+                after.y,
+                &meter.echo(),
+                theme.strong(),
+            );
+        }
         let rows = usize::from(list.height);
         let from = first_row(at, list.height);
         for (row, (i, name)) in names.iter().enumerate().skip(from).take(rows).enumerate() {
-            let here = i == at;
-            let style = match (here, index == meter.column) {
-                (true, true) => theme.focus(),
-                (true, false) => theme.strong(),
-                (false, _) => theme.quiet(),
+            let (sign, style) = match (i == at, active) {
+                (true, true) => ("▸", theme.focus()),
+                (true, false) => ("•", theme.strong()),
+                (false, _) => (" ", theme.quiet()),
             };
-            let text = format!("{}{name} ", if here { "▸" } else { " " });
-            let text = fit(&text, list.width.saturating_sub(1));
-            put(buffer, list, list.x, list.y + row as u16, &text, style);
+            // A point's id stands first and its net last; both tell it from its neighbour.
+            let name = fit_placard(name, list.width.saturating_sub(3));
+            put(buffer, list, list.x, list.y + row as u16, &format!("{sign}{name} "), style);
+        }
+        let below = names.len().saturating_sub(from + rows);
+        if below > 0 {
+            let more = fit(&format!("▾ {below} more"), list.width.saturating_sub(1));
+            let last = Rect { width: list.width.saturating_sub(1), ..list };
+            put_right(buffer, last, list.bottom() - 1, &more, theme.quiet());
         }
     }
 }

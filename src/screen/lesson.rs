@@ -5,6 +5,7 @@
 
 use super::command::{Command, Keys, key_name};
 use super::drilling::Overlay;
+use super::hand_meter::{Choosing, HandMeter};
 use crate::drill::{PROVEN, Session};
 use crate::observation::{Act, Step};
 use crate::units::counted;
@@ -40,9 +41,7 @@ impl Lesson {
         let thrown = done(|step| matches!(step, Step::Act(Act::Set { .. } | Act::Hold { .. })));
         let measured = done(|step| matches!(step, Step::Probe(_)));
         match overlay {
-            Some(Overlay::Meter(_)) => {
-                "Guide: ←→ function, red lead, black lead; ↑↓ choose; Enter measures.".to_owned()
-            }
+            Some(Overlay::Meter(meter)) => self.at_the_meter(meter, &key(Command::Call)),
             Some(Overlay::Picker(_)) => {
                 "Guide: ↑↓ or letters find a row, Enter takes it, Esc goes back.".to_owned()
             }
@@ -75,6 +74,30 @@ impl Lesson {
                 key(Command::Remind),
                 key(Command::Advise)
             ),
+        }
+    }
+
+    /// What to do next with the meter in the hand.
+    fn at_the_meter(&self, meter: &HandMeter, call: &str) -> String {
+        if self.proven && meter.measured {
+            return format!("Guide: what you saw proves one part. Esc, then {call}, and call it.");
+        }
+        match (meter.measured, meter.choosing()) {
+            (true, Choosing::Red) => {
+                "Guide: read it off. ↑↓ put the red lead elsewhere, or Esc goes back.".to_owned()
+            }
+            (true, Choosing::Function | Choosing::Black) => {
+                "Guide: read it off. Choose what else to measure, or Esc goes back.".to_owned()
+            }
+            (false, Choosing::Function) => {
+                "Guide: ↑↓ choose what to measure; → goes on to the red lead.".to_owned()
+            }
+            (false, Choosing::Red) => {
+                "Guide: ↑↓ put the red lead on a point; → black lead; Enter measures.".to_owned()
+            }
+            (false, Choosing::Black) => {
+                "Guide: ↑↓ put the black lead, mostly on the airframe; Enter measures.".to_owned()
+            }
         }
     }
 }
@@ -120,5 +143,37 @@ mod tests {
         }
         assert!(told.windows(2).all(|pair| pair[0] != pair[1]), "{told:#?}");
         assert!(told.last().is_some_and(|line| line.contains("proves one part")), "{told:#?}");
+    }
+
+    #[test]
+    fn the_guide_moves_on_while_the_meter_is_in_the_hand() {
+        let circuit = Arc::new(library::load("bench").expect("it comes with the program"));
+        let (fault, _) = faults::parse(&circuit, "S1:open-ON").expect("a fault");
+        let session = Session::planted(Arc::clone(&circuit), fault, 1).expect("it settles");
+        let keys = Keys::default();
+        let point = circuit.find_test_point("TB1-2").expect("a point");
+        let leads = (Touch::Point(point), Touch::Airframe);
+        let mut meter = HandMeter::on(leads, Function::DcVolts);
+        let mut lesson = Lesson::default();
+        let mut told = Vec::new();
+        let tell = |lesson: &Lesson, meter: &HandMeter, told: &mut Vec<String>| {
+            let line = lesson.told(&session, Some(&Overlay::Meter(meter.clone())), &keys);
+            assert!(width(&line) <= 76, "{line}");
+            told.push(line);
+        };
+        meter.sideways(false);
+        tell(&lesson, &meter, &mut told);
+        meter.sideways(true);
+        tell(&lesson, &meter, &mut told);
+        meter.sideways(true);
+        tell(&lesson, &meter, &mut told);
+        meter.measured = true;
+        tell(&lesson, &meter, &mut told);
+        meter.sideways(false);
+        tell(&lesson, &meter, &mut told);
+        lesson.proven = true;
+        tell(&lesson, &meter, &mut told);
+        assert!(told.windows(2).all(|pair| pair[0] != pair[1]), "{told:#?}");
+        assert!(told.last().is_some_and(|line| line.contains("call it")), "{told:#?}");
     }
 }

@@ -4,7 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::picker::{Picker, Picking, Row};
+use super::picker::{Choice, Picker, Picking, Row};
 use super::text::{fit, fit_placard, put, put_right, width};
 use super::theme::Theme;
 use crate::drill::Session;
@@ -33,7 +33,7 @@ pub(super) fn draw(
         Picking::Acts => body.width * 6 / 10,
         _ => body.width * 4 / 10,
     };
-    let columns = Columns { name: names.min(most), theme };
+    let columns = Columns { name: names.min(most), boxes: picker.marks(), theme };
     for (index, row) in rows.iter().enumerate().skip(from).take(visible) {
         let y = body.y + (index - from) as u16;
         draw_row(buffer, Rect { y, height: 1, ..body }, row, index == picker.at, columns);
@@ -46,7 +46,18 @@ pub(super) fn draw(
 #[derive(Clone, Copy)]
 struct Columns {
     name: u16,
+    /// Whether marks stand in boxes that can be clicked.
+    boxes: bool,
     theme: Theme,
+}
+
+/// Columns before the name in a list with boxes, and in one without.
+const BOXED: u16 = 5;
+const UNBOXED: u16 = 3;
+
+/// Whether a cell of a list, so many columns from its left edge, belongs to a box.
+pub(super) fn in_box(column: u16) -> bool {
+    (1..BOXED).contains(&column)
 }
 
 fn draw_row(buffer: &mut Buffer, area: Rect, row: &Row, here: bool, columns: Columns) {
@@ -55,19 +66,29 @@ fn draw_row(buffer: &mut Buffer, area: Rect, row: &Row, here: bool, columns: Col
         buffer.set_style(area, theme.focus());
         (theme.focus(), theme.focus())
     } else {
-        (Style::new(), theme.quiet())
+        (if heads(row) { theme.strong() } else { Style::new() }, theme.quiet())
     };
     put(buffer, area, area.x, area.y, if here { "▸" } else { " " }, strong);
-    put(buffer, area, area.x + 1, area.y, row.mark, strong);
+    let before = if columns.boxes { BOXED } else { UNBOXED };
+    if columns.boxes {
+        put(buffer, area, area.x + 1, area.y, &format!("[{}]", row.mark), strong);
+    } else {
+        put(buffer, area, area.x + 1, area.y, row.mark, strong);
+    }
     let name = fit_placard(&row.name, columns.name);
-    put(buffer, area, area.x + 3, area.y, &name, strong);
+    put(buffer, area, area.x + before, area.y, &name, strong);
     // The right end may take half of what is left.
-    let rest = area.width.saturating_sub(columns.name + 5);
+    let rest = area.width.saturating_sub(columns.name + before + 2);
     let end = fit_placard(&row.end, if row.note.is_empty() { rest } else { rest / 2 });
     let end_x = put_right(buffer, area, area.y, &end, quiet);
-    let note_x = area.x + 3 + columns.name + 2;
+    let note_x = area.x + before + columns.name + 2;
     let room = end_x.saturating_sub(note_x + 1);
     if room > 2 {
         put(buffer, area, note_x, area.y, &fit(&row.note, room), quiet);
     }
+}
+
+/// Whether a row stands over others.
+fn heads(row: &Row) -> bool {
+    matches!(row.choice, Choice::Branch(_))
 }

@@ -17,6 +17,7 @@ mod dots;
 mod drilling;
 mod frame;
 mod hand_meter;
+mod leaf;
 mod lesson;
 mod list;
 mod menu;
@@ -32,7 +33,7 @@ mod terminal;
 mod text;
 mod theme;
 
-pub use app::{App, Keep, Load, Start, SystemEntry};
+pub use app::{App, Keep, Load, Make, Start, SystemEntry};
 pub use command::{Command, Keys, command_for};
 pub use frame::draw;
 pub use station::dial;

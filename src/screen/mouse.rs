@@ -11,8 +11,8 @@ use super::app::{App, Page};
 use super::command::{Command, Keys, key_name};
 use super::drilling::{Drilling, Overlay};
 use super::frame::{areas, draw_on, sheet_rows};
-use super::hand_meter;
-use super::station::{Item, plan};
+use super::station::Item;
+use super::{hand_meter, list};
 use crate::drill::view;
 
 /// Rows that one notch of the wheel moves a text.
@@ -27,6 +27,10 @@ pub(super) enum Target {
     Item(Item),
     /// A row of a list or of the menu.
     Row(usize),
+    /// The box for the mark of a row, which takes a mark at the first click.
+    Box(usize),
+    /// A cell of the diagram: column and row of the screen.
+    Picture(u16, u16),
     /// A place in one of the three columns of the hand meter.
     Meter(usize, usize),
 }
@@ -44,10 +48,14 @@ pub(super) fn target(app: &App, size: (u16, u16), at: Position) -> Option<Target
         return on_foot(&buffer, foot, at, &app.keys).map(Target::Key);
     }
     match &app.page {
+        _ if app.leaf.is_some() => None,
         Page::Menu(_) => super::menu::row_at(app, areas(size, false).stage, at).map(Target::Row),
         Page::Drill(drilling) if !drilling.begun || drilling.question.is_some() => None,
+        Page::Drill(drilling) if matches!(drilling.overlay, Some(Overlay::Diagram(_))) => {
+            areas(size, false).stage.contains(at).then_some(Target::Picture(at.x, at.y))
+        }
         Page::Drill(drilling) => in_drill(drilling, areas(size, true).stage, at),
-        Page::Debrief(_) => None,
+        Page::Debrief(_) | Page::Making(..) => None,
     }
 }
 
@@ -60,7 +68,9 @@ fn in_drill(drilling: &Drilling, stage: Rect, at: Position) -> Option<Target> {
             let rows = usize::from(sheet_rows(stage));
             let from = (picker.at + 1).saturating_sub(rows);
             let row = from + usize::from(at.y.checked_sub(stage.y + 2)?);
-            (row < picker.rows(&drilling.session).len()).then_some(Target::Row(row))
+            let boxed = picker.marks() && list::in_box(at.x - stage.x);
+            let target = if boxed { Target::Box(row) } else { Target::Row(row) };
+            (row < picker.rows(&drilling.session).len()).then_some(target)
         }
         Some(Overlay::Meter(meter)) => {
             let (column, row) = hand_meter::cell_at(stage, &drilling.session, meter, at)?;
@@ -69,9 +79,14 @@ fn in_drill(drilling: &Drilling, stage: Rect, at: Position) -> Option<Target> {
         Some(_) => None,
         None => {
             let view = view(&drilling.session);
-            let plan = plan(&view, drilling.session.circuit(), (stage.width, stage.height));
-            let scroll = plan.scroll_to(drilling.focus(&plan), stage.height);
-            let there = Position::new(at.x - stage.x, at.y - stage.y + scroll);
+            let plan = drilling.plan(&view, stage);
+            if let Some(item) = plan.tab_at(at.x - stage.x, at.y - stage.y) {
+                return Some(Target::Item(item));
+            }
+            let tabs = plan.rows_of_tabs();
+            let rows = stage.height.saturating_sub(tabs);
+            let scroll = plan.scroll_to(drilling.focus(&plan), rows);
+            let there = Position::new(at.x - stage.x, at.y - stage.y - tabs + scroll);
             let under = |item: &Item| plan.area_of(*item).is_some_and(|a| a.contains(there));
             plan.items().into_iter().find(under).map(Target::Item)
         }

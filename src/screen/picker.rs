@@ -1,11 +1,14 @@
 //! Lists to choose from, narrowed by typing.
 
+use std::sync::Arc;
+
 use crate::circuit::{Circuit, PartId};
+use crate::diagram::Branch;
 use crate::drill::command::steps_here;
 use crate::drill::{Mark, Session};
 use crate::faults::{Cause, Fault, FaultMode, left, modes};
 use crate::observation::{Act, Function, Probe, Step, Touch};
-use crate::units::{minutes, quantity};
+use crate::units::{counted, minutes, quantity};
 
 /// What is being chosen.
 #[derive(Clone, Debug, PartialEq)]
@@ -14,8 +17,8 @@ pub(super) enum Picking {
     Station,
     /// A part to replace here.
     Replacement,
-    /// Parts to mark.
-    Marks,
+    /// Parts to mark, as they hang together.
+    Marks(Arc<Vec<Branch>>),
     /// The part that is called; the second one after a first fault.
     CalledPart(Option<Fault>),
     /// The way in which that part has failed, after a first fault or not.
@@ -46,6 +49,8 @@ pub(super) enum Choice {
     Step(Step),
     /// A part.
     Part(PartId),
+    /// Parts that hang together.
+    Branch(Vec<PartId>),
     /// A fault.
     Fault(Fault),
     /// All that is wrong.
@@ -89,7 +94,7 @@ impl Picker {
         match &self.picking {
             Picking::Station => "GO TO".to_owned(),
             Picking::Replacement => "REPLACE A PART HERE".to_owned(),
-            Picking::Marks => "SUSPECTS".to_owned(),
+            Picking::Marks(_) => "SUSPECTS, BY WHAT FEEDS THEM".to_owned(),
             Picking::CalledPart(None) => "CALL: WHICH PART HAS FAILED".to_owned(),
             Picking::CalledPart(Some(first)) => {
                 format!("CALL: {}, AND WHICH OTHER", circuit.part(first.part).id)
@@ -108,7 +113,7 @@ impl Picker {
         match &self.picking {
             Picking::Station => "go",
             Picking::Replacement => "replace",
-            Picking::Marks => "suspect, cleared, none",
+            Picking::Marks(_) => "mark",
             Picking::CalledPart(_) => "choose how it failed",
             Picking::CalledMode(..) => "call",
             Picking::Acts | Picking::Fuse(_) => "do it",
@@ -128,11 +133,16 @@ impl Picker {
         if !typed.is_empty() {
             // What is called so comes before what only has it somewhere.
             rows.sort_by_key(|row| {
-                let name = row.name.to_lowercase();
+                let name = row.name.trim_start().to_lowercase();
                 (name != typed, !name.starts_with(&typed))
             });
         }
         rows
+    }
+
+    /// Whether its rows have boxes for marks.
+    pub(super) fn marks(&self) -> bool {
+        matches!(self.picking, Picking::Marks(_))
     }
 
     /// The row in focus.
@@ -144,15 +154,7 @@ impl Picker {
         match &self.picking {
             Picking::Station => stations(session),
             Picking::Replacement => parts(session, true),
-            Picking::Marks => {
-                let mut rows = parts(session, false);
-                rows.sort_by_key(|row| match row.mark {
-                    "?" => 0,
-                    " " => 2,
-                    _ => 1,
-                });
-                rows
-            }
+            Picking::Marks(branches) => board(session, branches, self.filter.is_empty()),
             Picking::CalledPart(first) => called_parts(session, first.as_ref()),
             Picking::CalledMode(part, _) => callable(session, *part)
                 .map(|mode| Row {
@@ -250,6 +252,52 @@ fn parts(session: &Session, replaceable_here: bool) -> Vec<Row> {
         })
         .collect()
 }
+
+/// Every part under the bus or source that feeds it; the headings only while nothing is
+/// looked for.
+fn board(session: &Session, branches: &[Branch], headings: bool) -> Vec<Row> {
+    let circuit = session.circuit();
+    let mark = |part: PartId| session.marks().get(&part).copied();
+    let mut rows = Vec::new();
+    for branch in branches {
+        let parts: Vec<PartId> = branch.parts.iter().map(|(part, _)| *part).collect();
+        let count = |wanted| parts.iter().filter(|part| mark(**part) == Some(wanted)).count();
+        let (suspect, cleared) = (count(Mark::Suspect), count(Mark::Cleared));
+        let first = parts.first().and_then(|part| mark(*part));
+        let alike = first.filter(|_| parts.iter().all(|part| mark(*part) == first));
+        let mut end = counted(parts.len(), "part");
+        for (count, sign) in [(suspect, Mark::Suspect), (cleared, Mark::Cleared)] {
+            if count > 0 {
+                end.push_str(&format!(", {count} {}", mark_sign(Some(sign))));
+            }
+        }
+        if headings {
+            rows.push(Row {
+                choice: Choice::Branch(parts),
+                mark: mark_sign(alike),
+                name: branch.name.clone(),
+                note: String::new(),
+                end,
+            });
+        }
+        rows.extend(branch.parts.iter().map(|(part, depth)| {
+            let of = circuit.part(*part);
+            // What hangs behind another part stands further in.
+            let indent = if headings { 1 + (*depth).min(DEEPEST) } else { 0 };
+            Row {
+                choice: Choice::Part(*part),
+                mark: mark_sign(mark(*part)),
+                name: format!("{}{}", " ".repeat(indent), of.id),
+                note: of.label.clone(),
+                end: circuit.station(of.station).title.clone(),
+            }
+        }));
+    }
+    rows
+}
+
+/// Columns by which a part on the board is set in at most.
+const DEEPEST: usize = 3;
 
 fn acts(session: &Session) -> Vec<Row> {
     let (circuit, place) = (session.circuit(), session.place());

@@ -4,7 +4,6 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::command::{Keys, key_name};
 use super::notebook::notes;
 use super::text::{put, put_right, width, wrap};
 use super::theme::Theme;
@@ -19,8 +18,6 @@ use crate::units::{counted, minutes, significant};
 pub(super) enum Sheet {
     /// The notebook.
     Notebook,
-    /// Keys and signs.
-    Help(Keys),
     /// What the crew wrote.
     WriteUp,
     /// The cautions of a station, and the steps that wait until they are read.
@@ -48,7 +45,6 @@ impl Sheet {
     pub(super) fn title(&self, session: &Session) -> String {
         match self {
             Self::Notebook => "NOTEBOOK".to_owned(),
-            Self::Help(_) => "HELP".to_owned(),
             Self::WriteUp => "WRITE-UP".to_owned(),
             Self::Cautions(station, _) => {
                 format!("CAUTIONS: {}", session.circuit().station(*station).title)
@@ -67,11 +63,9 @@ impl Sheet {
             Self::Advice(Advice::Do { prospect, .. }) if walks(prospect) => "go there and do it",
             Self::Advice(Advice::Do { .. }) => "do it",
             Self::Advice(Advice::Call { .. }) => "make this call",
-            Self::Advice(Advice::Nothing)
-            | Self::Notebook
-            | Self::Help(_)
-            | Self::WriteUp
-            | Self::Helped(..) => "close",
+            Self::Advice(Advice::Nothing) | Self::Notebook | Self::WriteUp | Self::Helped(..) => {
+                "close"
+            }
         }
     }
 
@@ -80,7 +74,6 @@ impl Sheet {
         let mut text = Text { columns, lines: Vec::new(), theme };
         match self {
             Self::Notebook => notebook(&mut text, session, true),
-            Self::Help(keys) => help(&mut text, keys),
             Self::Helped(_, said) => {
                 for line in said {
                     text.paragraph(line, Style::new());
@@ -167,43 +160,6 @@ pub(super) fn notebook(text: &mut Text, session: &Session, settled: bool) {
             text.hanging(("    !", strong), breach, strong);
         }
     }
-}
-
-fn help(text: &mut Text, keys: &Keys) {
-    text.heading("KEYS");
-    for (letter, row) in keys.rows() {
-        let key = format!("{:>7}", key_name(letter));
-        text.item(&key, row.help);
-    }
-    for (key, help) in [
-        (" arrows", "to the thing beside, above or below; in a list, up and down"),
-        ("    Tab", "to the next thing one can act on; Shift-Tab to the one before"),
-        ("  Enter", "what the line above the keys offers, at the price it names"),
-        ("    Esc", "back"),
-        (" Ctrl-C", "leave at once"),
-    ] {
-        text.item(key, help);
-    }
-    text.blank();
-    text.heading("SIGNS");
-    for (sign, help) in [
-        ("[ LAMP ]", "dark"),
-        ("[░LAMP░]", "glimmering"),
-        ("[▒LAMP▒]", "dim"),
-        ("[█LAMP█]", "bright"),
-        ("[▚LAMP▞]", "flickering"),
-        ("[▌LAMP▐]", "flashing in the rhythm of its flasher"),
-        ("● / ◉ OUT", "breaker in / popped, its collar showing"),
-        ("[━] / [ ]", "fuse in its holder / pulled"),
-        ("? / ✓", "your own mark: suspect / cleared"),
-        ("● / ┼", "in the diagram: lines joined / lines that only cross"),
-        ("≡ /2", "in the diagram: airframe, a bundle of two lines"),
-    ] {
-        text.item(&format!("{sign:>11}"), help);
-    }
-    text.blank();
-    text.paragraph(TRAINING_ONLY, Style::new());
-    text.paragraph(STORED_ENERGY, Style::new());
 }
 
 /// System, crew's report and cautions.

@@ -1,23 +1,31 @@
-//! What the trainee knows, beside the station: notebook and suspects.
+//! What the trainee knows, beside the station: notebook and suspects, and on a large screen
+//! the surroundings of what has the focus in the diagram.
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+use super::diagram;
+use super::drilling::Drilling;
 use super::picker::mark_sign;
 use super::sheet::{Text, draw_lines, notebook};
+use super::station::Item;
 use super::text::{fit, put, put_right};
 use super::theme::Theme;
-use crate::drill::{Mark, Session};
+use crate::drill::Mark;
 
-/// Draws both, with a rule to the station; what the last step showed only once every
+/// Columns and rows beside the station from which on the diagram stands there too.
+const FOR_DIAGRAM: (u16, u16) = (52, 40);
+
+/// Draws them, with a rule to the station; what the last step showed only once every
 /// pointer has settled.
 pub(super) fn draw(
     buffer: &mut Buffer,
     area: Rect,
-    (session, settled): (&Session, bool),
+    (drilling, looked_at): (&Drilling, Option<Item>),
     theme: Theme,
 ) {
+    let (session, settled) = (&drilling.session, drilling.swing.is_none());
     for y in area.top()..area.bottom() {
         put(buffer, area, area.x, y, "│", theme.quiet());
     }
@@ -27,6 +35,13 @@ pub(super) fn draw(
         marks.sort_by_key(|(_, mark)| *mark != Mark::Suspect);
         marks
     };
+    let diagram_rows = if area.width >= FOR_DIAGRAM.0 && area.height >= FOR_DIAGRAM.1 {
+        area.height / 2
+    } else {
+        0
+    };
+    let whole = inner;
+    let inner = Rect { height: inner.height - diagram_rows, ..inner };
     let most = (inner.height / 3).max(4);
     let board_rows = (marks.len().max(1) as u16 + 2).min(most);
     let notes = Rect { height: inner.height.saturating_sub(board_rows), ..inner };
@@ -62,5 +77,14 @@ pub(super) fn draw(
     if marks.len() > shown {
         let more = format!("{} more", marks.len() - shown);
         put_right(buffer, board, board.y, &more, theme.quiet());
+    }
+    if diagram_rows > 0 {
+        let area = Rect { y: inner.bottom(), height: diagram_rows, ..whole };
+        put(buffer, area, area.x, area.y, "DIAGRAM", theme.strong());
+        put_right(buffer, area, area.y, "d opens it", theme.quiet());
+        let body = Rect { y: area.y + 1, height: area.height - 1, ..area };
+        let around =
+            (drilling.diagram((area.width, area.height)), drilling.part_looked_at(looked_at));
+        diagram::surroundings(buffer, body, around, theme);
     }
 }

@@ -3,6 +3,7 @@
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
 use crossterm::event::{
@@ -17,10 +18,11 @@ use rustix::io::Errno;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
-use super::app::{App, Keep, Start};
+use super::app::{App, Keep, Make, Start};
 use super::command::{Command, Keys, command_for, command_for_mouse};
 use super::frame::draw;
 use super::theme::Theme;
+use crate::drill::Session;
 
 /// How the screen was left.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,7 +70,10 @@ pub fn run(start: Start, theme: Theme, keys: Keys, keep: Option<Keep>) -> io::Re
             app.keep_debriefs(keep);
         }
         work(&mut terminal, &mut app, &signal, &stop)?;
-        Ok(app.right_part())
+        match app.failure() {
+            Some(why) => Err(io::Error::other(why.to_owned())),
+            None => Ok(app.right_part()),
+        }
     })();
     signal_hook::low_level::unregister(stopping);
     let freed = execute!(io::stdout(), DisableMouseCapture);
@@ -112,10 +117,21 @@ fn work(
     stop: &AtomicBool,
 ) -> io::Result<()> {
     let started = Instant::now();
+    // What comes of a drill that is being made while keys are heard.
+    let mut made: Option<Receiver<Result<Session, String>>> = None;
     'picture: while !app.is_over() {
         app.at(started.elapsed());
         terminal.draw(|frame| draw(app, frame))?;
-        if app.is_waiting() {
+        if let Some(make) = app.take_make() {
+            made = Some(elsewhere(make));
+        }
+        let far = made.as_ref();
+        if let Some(done) = far.and_then(|made| made.try_recv().ok()) {
+            made = None;
+            app.receive(done);
+            continue;
+        }
+        if made.is_none() && app.is_waiting() {
             app.work();
             discard(app)?;
             continue;
@@ -137,7 +153,7 @@ fn work(
             if !wait_for_input(if app.is_moving() { FRAME } else { WAIT })? {
                 return Ok(());
             }
-            if app.is_moving() && !poll(Duration::ZERO)? {
+            if (app.is_moving() || made.is_some()) && !poll(Duration::ZERO)? {
                 continue 'picture;
             }
         }
@@ -158,6 +174,16 @@ fn work(
         }
     }
     Ok(())
+}
+
+/// Makes a drill on a thread of its own, which ends with the program at the latest.
+fn elsewhere(make: Make) -> Receiver<Result<Session, String>> {
+    let (sender, made) = channel();
+    std::thread::spawn(move || {
+        // Nobody waits for it any more once the screen has been left.
+        let _ = sender.send(make());
+    });
+    made
 }
 
 /// Whether a key asks for the shell: Ctrl-Z.

@@ -246,7 +246,7 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
     );
     if let Some(shown) = &debriefing.diagram {
         head(buffer, areas.head, "DIAGRAM", &right, theme);
-        diagram::draw(buffer, areas, shown, theme);
+        diagram::draw(buffer, areas, (shown, session.circuit()), theme);
         return;
     }
     head(buffer, areas.head, "DEBRIEF", &right, theme);
@@ -280,7 +280,8 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
     rule(buffer, stage, y + 1, theme.quiet());
     let said: Vec<String> = debriefing.remark.iter().cloned().collect();
     foot(buffer, areas.foot, &said, None, theme);
-    let mut hints = vec![("←→", "other parts"), ("d", "diagram"), ("Enter", "close")];
+    let mut hints =
+        vec![("←→", "other parts"), ("d", "diagram"), ("k", "marks"), ("Enter", "close")];
     match part {
         Part::Steps => {
             steps::draw(buffer, body, debrief, debriefing.at, theme);

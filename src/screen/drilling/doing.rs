@@ -2,14 +2,16 @@
 
 use super::{Drilling, Overlay, Question, Turn};
 use crate::circuit::PartId;
-use crate::drill::{Action, Help, Mark, Outcome, View};
+use crate::drill::{Action, Help, Mark, Outcome, PROVEN, View};
+use crate::faults::Cause;
 use crate::observation::{Act, Step};
-use crate::score::help_told;
+use crate::score::{Rubric, help_told};
 use crate::screen::command::Command;
 use crate::screen::notebook::notes;
+use crate::screen::picker::{Choice, Picker};
 use crate::screen::sheet::{Sheet, capital};
 use crate::screen::station::Item;
-use crate::units::minutes;
+use crate::units::{counted, minutes, significant};
 
 /// Figures of the longest reading that can be typed.
 const LONGEST_READING: usize = 8;
@@ -79,6 +81,47 @@ impl Drilling {
         }
     }
 
+    /// Names the price of help before it is given; in words where there is none to be had.
+    pub(super) fn offer_help(&mut self, help: Help) -> Turn {
+        if let Some(why) = self.session.refuses_help(help) {
+            return self.say(&format!("No help: {why}."));
+        }
+        self.question = Some(Question::Help(help));
+        Turn::Stay
+    }
+
+    /// Before a call is asked for once more, whether anything is proved has to be known
+    /// where that may be told.
+    pub(super) fn call(&mut self, cause: Cause) -> Turn {
+        if self.session.rules().help < Help::Reminder {
+            self.question = Some(Question::Call(cause, None));
+            return Turn::Stay;
+        }
+        self.calling = Some(cause);
+        self.say("Looking at what has been proved…");
+        Turn::Weigh
+    }
+
+    /// Asks for the call once more, with a warning where nothing is proved.
+    ///
+    /// The warning is about what was seen and never about the part that is called: it is
+    /// the same for every part, so going through the parts tells nothing.
+    pub(in super::super) fn weigh(&mut self) {
+        self.remark = None;
+        let Some(cause) = self.calling.take() else { return };
+        let proven = self
+            .session
+            .belief()
+            .is_ok_and(|belief| belief.group_posterior().iter().any(|p| *p >= PROVEN));
+        let warning = (!proven).then(|| {
+            format!(
+                "What was seen proves no part yet; even if right, it gets {} points at most.",
+                significant(Rubric::shipped().unproven, 3)
+            )
+        });
+        self.question = Some(Question::Call(cause, warning));
+    }
+
     /// Asks for other help and opens it.
     pub(in super::super) fn help(&mut self, help: Help) {
         self.remark = None;
@@ -137,19 +180,58 @@ impl Drilling {
         }
     }
 
+    /// The next mark of a part, round and round: suspect, cleared, unsure.
     pub(super) fn mark(&mut self, part: PartId) {
-        let mark = match self.session.marks().get(&part) {
-            None => Some(Mark::Suspect),
-            Some(Mark::Suspect) => Some(Mark::Cleared),
-            Some(Mark::Cleared) => None,
+        let mark = next_mark(self.session.marks().get(&part).copied());
+        self.mark_all(&[part], mark);
+    }
+
+    /// Gives parts a mark, or wipes it.
+    pub(super) fn mark_all(&mut self, parts: &[PartId], mark: Option<Mark>) {
+        for part in parts {
+            if self.session.marks().get(part).copied() != mark {
+                self.session.apply(Action::Mark { part: *part, mark });
+            }
+        }
+        let what = match parts {
+            [part] => self.session.circuit().part(*part).id.clone(),
+            parts => counted(parts.len(), "part"),
         };
-        self.session.apply(Action::Mark { part, mark });
-        let id = &self.session.circuit().part(part).id;
         let word = match mark {
             Some(Mark::Suspect) => "marked suspect",
             Some(Mark::Cleared) => "marked cleared",
-            None => "mark wiped",
+            None => "unsure, mark wiped",
         };
-        self.remark = Some(format!("{id}: {word}."));
+        self.remark = Some(format!("{what}: {word}."));
+    }
+
+    /// A key on the suspects board that gives the row in focus a mark: to the right suspect,
+    /// to the left cleared, back to unsure; `None` where it is no such key.
+    pub(super) fn mark_row(&mut self, picker: &Picker, command: Command) -> Option<()> {
+        let wanted = match command {
+            Command::Right => Some(Some(Mark::Suspect)),
+            Command::Left => Some(Some(Mark::Cleared)),
+            Command::Erase if picker.filter.is_empty() => Some(None),
+            Command::Take => None,
+            _ => return None,
+        };
+        let parts = match picker.chosen(&self.session)?.choice {
+            Choice::Part(part) => vec![part],
+            Choice::Branch(parts) => parts,
+            _ => return None,
+        };
+        let first = parts.first().and_then(|part| self.session.marks().get(part).copied());
+        let alike = first
+            .filter(|_| parts.iter().all(|part| self.session.marks().get(part).copied() == first));
+        self.mark_all(&parts, wanted.unwrap_or_else(|| next_mark(alike)));
+        Some(())
+    }
+}
+
+fn next_mark(mark: Option<Mark>) -> Option<Mark> {
+    match mark {
+        None => Some(Mark::Suspect),
+        Some(Mark::Suspect) => Some(Mark::Cleared),
+        Some(Mark::Cleared) => None,
     }
 }

@@ -3,22 +3,27 @@
 mod doing;
 mod over;
 
+use std::cell::OnceCell;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use ratatui::layout::Rect;
 
 use super::aim;
 use super::command::{Command, Keys};
-use super::diagram::Diagram;
+use super::diagram::{Diagram, Map};
 use super::frame;
 use super::hand_meter::{HandMeter, first_point};
 use super::lesson::Lesson;
 use super::mouse::Target;
 use super::offer::{Deed, Offer, offer, positions};
-use super::picker::{Picker, Picking};
+use super::picker::{Choice, Picker, Picking};
 use super::sheet::Sheet;
 use super::station::{Attention, Grip, Item, Plan, plan};
 use super::swing::Swing;
 use super::theme::Theme;
-use crate::circuit::{AIRFRAME, PartId, StationId};
+use crate::circuit::{AIRFRAME, PartId, StationId, TestPointId};
+use crate::diagram::branches;
 use crate::drill::{Action, Help, Outcome, Session, View, view};
 use crate::faults::Cause;
 use crate::observation::{Act, Function, Step, Touch};
@@ -46,8 +51,10 @@ pub(super) enum Question {
     Leave,
     /// Replace a part.
     Replace(PartId),
-    /// Call what is wrong.
-    Call(Cause),
+    /// Call what is wrong; with a word of warning where what was seen proves nothing yet.
+    Call(Cause, Option<String>),
+    /// Take help that costs points.
+    Help(Help),
 }
 
 /// What the program has to do after a command.
@@ -61,6 +68,8 @@ pub(super) enum Turn {
     Advise,
     /// Work out other help, which takes a moment.
     Help(Help),
+    /// Work out whether anything is proved before a call is asked for once more.
+    Weigh,
     /// Work out the debrief, which takes a moment.
     Debrief,
 }
@@ -94,6 +103,12 @@ pub(super) struct Drilling {
     pub(super) keys: Keys,
     /// What has been typed of a reading.
     pub(super) typed: String,
+    /// Where the red lead was put by a click, while the black one is still to be put.
+    red_lead: Option<TestPointId>,
+    /// What is about to be called.
+    calling: Option<Cause>,
+    /// The layout of the diagram, once it has been looked at: it is the same all along.
+    map: OnceCell<Arc<Map>>,
 }
 
 impl Drilling {
@@ -115,6 +130,9 @@ impl Drilling {
             lesson: None,
             keys: Keys::default(),
             typed: String::new(),
+            red_lead: None,
+            calling: None,
+            map: OnceCell::new(),
         }
     }
 
@@ -136,6 +154,28 @@ impl Drilling {
             Some(Overlay::Sheet(..)) => false,
         };
         self.question.is_none() && typed
+    }
+
+    /// The station laid out on a stage, with what has the focus on it.
+    pub(super) fn plan(&self, view: &View, stage: Rect) -> Plan {
+        let near = self.focus.get(&view.station).copied();
+        plan(view, self.session.circuit(), (stage.width, stage.height), near)
+    }
+
+    /// The part to which an item belongs, or what was last in focus here: of a test point
+    /// the first part on its net.
+    pub(super) fn part_looked_at(&self, item: Option<Item>) -> Option<PartId> {
+        let last = self.focus.get(&self.session.place().station).copied();
+        match item.or(last) {
+            Some(Item::Part(part)) => Some(part),
+            Some(Item::Point(point)) => {
+                let circuit = self.session.circuit();
+                let net = circuit.test_point(point).net;
+                let mut parts = circuit.parts_with_ids();
+                parts.find(|(id, _)| circuit.connections(*id).contains(&net)).map(|(id, _)| id)
+            }
+            None => None,
+        }
     }
 
     /// What has the focus here.
@@ -170,14 +210,27 @@ impl Drilling {
                 picker.at = row;
                 there
             }
+            (Target::Box(row), Some(Overlay::Picker(picker))) => {
+                picker.at = row;
+                true
+            }
+            (Target::Picture(x, y), Some(Overlay::Diagram(diagram))) => {
+                diagram.click(self.session.circuit(), (x, y), size);
+                false
+            }
             (Target::Meter(column, row), Some(Overlay::Meter(meter))) => {
                 meter.put(&self.session, column, row);
                 false
             }
+            (Target::Item(Item::Point(point)), None) => {
+                self.put_lead(point);
+                false
+            }
             (Target::Item(item), None) => {
+                self.red_lead = None;
                 let stage = frame::areas(size, true).stage;
                 let view = view(&self.session);
-                let plan = plan(&view, self.session.circuit(), (stage.width, stage.height));
+                let plan = self.plan(&view, stage);
                 let there = self.focus(&plan) == Some(item);
                 if !there {
                     // A hand on another control lets go of it.
@@ -193,9 +246,37 @@ impl Drilling {
         }
     }
 
-    /// Focus and grip, for drawing.
+    /// A click on a test point: the first puts the red lead there, the second the black
+    /// one; a second click on the same point puts the black lead on the airframe.
+    fn put_lead(&mut self, point: TestPointId) {
+        self.grip = None;
+        if let Some(lesson) = &mut self.lesson {
+            lesson.moved = true;
+        }
+        self.focus.insert(self.session.place().station, Item::Point(point));
+        let at = Touch::Point(point);
+        match self.red_lead.take() {
+            None => {
+                self.red_lead = Some(point);
+                let id = &self.session.circuit().test_point(point).id;
+                self.remark = Some(format!(
+                    "Red lead on {id}. Click a second point for the black lead, or {id} again \
+                     for the airframe."
+                ));
+            }
+            Some(red) if red == point => self.take_meter((at, Touch::Airframe)),
+            Some(red) => self.take_meter((Touch::Point(red), at)),
+        }
+    }
+
+    /// Focus, grip and red lead, for drawing.
     pub(super) fn attention(&self, plan: &Plan) -> Attention<'_> {
-        Attention { focus: self.focus(plan), grip: self.grip, marks: self.session.marks() }
+        Attention {
+            focus: self.focus(plan),
+            grip: self.grip,
+            red_lead: self.red_lead.map(Item::Point),
+            marks: self.session.marks(),
+        }
     }
 
     /// The offer of the thing in focus.
@@ -236,6 +317,7 @@ impl Drilling {
     /// Takes a command.
     pub(super) fn update(&mut self, command: Command, size: (u16, u16)) -> Turn {
         self.remark = None;
+        self.red_lead = None;
         if self.question.is_some() {
             return self.answer(command);
         }
@@ -272,7 +354,14 @@ impl Drilling {
 
     fn answer(&mut self, command: Command) -> Turn {
         let Some(question) = self.question.take() else { return Turn::Stay };
-        if command != Command::Take {
+        // Help is taken by its own key pressed once more as well.
+        let again = matches!(
+            (&question, command),
+            (Question::Help(Help::BestStep), Command::Advise)
+                | (Question::Help(Help::Reminder), Command::Remind)
+                | (Question::Help(Help::LastStep), Command::Judge)
+        );
+        if command != Command::Take && !again {
             // Any other key that is not "no" leaves the question standing.
             if !matches!(command, Command::Back | Command::Quit) {
                 self.question = Some(question);
@@ -286,7 +375,18 @@ impl Drilling {
                 self.step(Step::Act(Act::Replace(part)));
                 Turn::Stay
             }
-            Question::Call(cause) => {
+            Question::Help(Help::BestStep) => {
+                self.say("Working out the best next step…");
+                Turn::Advise
+            }
+            Question::Help(help) => {
+                self.say(match help {
+                    Help::LastStep => "Working out what the last step was worth…",
+                    _ => "Looking back over what has been shown…",
+                });
+                Turn::Help(help)
+            }
+            Question::Call(cause, _) => {
                 self.overlay = None;
                 match self.session.apply(Action::Call(cause)) {
                     Outcome::Called => Turn::Debrief,
@@ -316,13 +416,13 @@ impl Drilling {
     fn at_station(&mut self, command: Command, size: (u16, u16)) -> Turn {
         let stage = frame::areas(size, true).stage;
         let view = view(&self.session);
-        let plan = plan(&view, self.session.circuit(), (stage.width, stage.height));
+        let plan = self.plan(&view, stage);
         let Some(focus) = self.focus(&plan) else {
             return self.everywhere(command, size, None);
         };
         let to = match command {
             Command::Up | Command::Down | Command::Left | Command::Right => {
-                aim::beside(&plan, focus, command)
+                aim::beside(&plan, focus, command).or_else(|| plan.over_the_edge(command))
             }
             Command::Next | Command::Previous => aim::next(&plan, focus, command == Command::Next),
             Command::First => plan.items().first().copied(),
@@ -366,10 +466,23 @@ impl Drilling {
             }
             Command::Go => self.overlay = pick(Picking::Station),
             Command::Replace => self.overlay = pick(Picking::Replacement),
-            Command::Suspects => self.overlay = pick(Picking::Marks),
+            Command::Suspects => {
+                let branches = Arc::new(branches(self.session.circuit()));
+                let mut picker = Picker::of(Picking::Marks(branches));
+                // It opens at what has the focus, or at the first part under its heading.
+                let part = match focus {
+                    Some((_, Item::Part(part))) => Some(part),
+                    _ => None,
+                };
+                let rows = picker.rows(&self.session);
+                let there =
+                    rows.iter().position(|r| part.map(Choice::Part) == Some(r.choice.clone()));
+                picker.at = there.unwrap_or(1);
+                self.overlay = Some(Overlay::Picker(picker));
+            }
             Command::Wiring => self.overlay = pick(Picking::Wiring),
             Command::Diagram => {
-                let mut diagram = Diagram::of_drill(&self.session);
+                let mut diagram = self.diagram(size);
                 if let Some((_, Item::Part(part))) = focus {
                     diagram.centre_on(part, size);
                 }
@@ -383,22 +496,13 @@ impl Drilling {
                     _ => first_point(&self.session),
                 };
                 match on_point {
-                    Some(red) => self.take_meter(red),
+                    Some(red) => self.take_meter((red, Touch::Airframe)),
                     None => return self.say("There is no test point within reach here."),
                 }
             }
-            Command::Advise => {
-                self.say("Working out the best next step…");
-                return Turn::Advise;
-            }
-            Command::Remind => {
-                self.say("Looking back over what has been shown…");
-                return Turn::Help(Help::Reminder);
-            }
-            Command::Judge => {
-                self.say("Working out what the last step was worth…");
-                return Turn::Help(Help::LastStep);
-            }
+            Command::Advise => return self.offer_help(Help::BestStep),
+            Command::Remind => return self.offer_help(Help::Reminder),
+            Command::Judge => return self.offer_help(Help::LastStep),
             Command::Notebook => {
                 let lines = self.sheet_lines(&Sheet::Notebook, size);
                 let rows = usize::from(frame::sheet_rows(frame::areas(size, true).stage));
@@ -406,13 +510,18 @@ impl Drilling {
                 self.overlay = Some(Overlay::Sheet(Sheet::Notebook, last));
             }
             Command::WriteUp => self.overlay = Some(Overlay::Sheet(Sheet::WriteUp, 0)),
-            Command::Help => self.overlay = Some(Overlay::Sheet(Sheet::Help(self.keys), 0)),
             Command::Cautions => {
                 self.overlay = Some(Overlay::Sheet(Sheet::Cautions(station, Vec::new()), 0));
             }
             _ => {}
         }
         Turn::Stay
+    }
+
+    /// The diagram as it stands.
+    pub(super) fn diagram(&self, size: (u16, u16)) -> Diagram {
+        let map = self.map.get_or_init(|| Map::of(self.session.circuit()));
+        Diagram::of_drill(&self.session, Arc::clone(map), size)
     }
 
     fn do_deed(&mut self, deed: Deed) {
@@ -425,14 +534,14 @@ impl Drilling {
             Deed::Fuse(part) => {
                 self.overlay = Some(Overlay::Picker(Picker::of(Picking::Fuse(part))));
             }
-            Deed::Meter(touch) => self.take_meter(touch),
+            Deed::Meter(touch) => self.take_meter((touch, Touch::Airframe)),
             Deed::Look => {}
         }
     }
 
     /// The meter keeps the function it was last used on; before that it stands on what the
     /// point has in a sound aircraft.
-    fn take_meter(&mut self, red: Touch) {
+    fn take_meter(&mut self, leads: (Touch, Touch)) {
         let function = self
             .session
             .log()
@@ -443,13 +552,13 @@ impl Drilling {
                 _ => None,
             })
             .unwrap_or_else(|| {
-                let net = red.net(self.session.circuit());
+                let net = leads.0.net(self.session.circuit());
                 let sound = &self.session.normal().settled().solution;
                 let direct = sound.dc_between(net, AIRFRAME).abs();
                 let alternating = sound.ac_between(net, AIRFRAME);
                 if direct > alternating { Function::DcVolts } else { Function::AcVolts }
             });
-        self.overlay = Some(Overlay::Meter(HandMeter::on(red, function)));
+        self.overlay = Some(Overlay::Meter(HandMeter::on(leads, function)));
     }
 
     fn on_grip(&mut self, command: Command) {

@@ -25,9 +25,12 @@ impl Drilling {
                 self.steps(prospect.path());
             }
             (Command::Take, Sheet::Advice(Advice::Call { cause, .. })) => {
-                self.question = Some(Question::Call(cause));
+                return self.call(cause);
             }
             (Command::Take | Command::Back, _) => {}
+            // A key that means something does it once the page is closed; what was to be
+            // done after reading is then left.
+            (command, _) if command.is_deed() => return self.at_station(command, size),
             (_, sheet) => {
                 let rows = usize::from(frame::sheet_rows(frame::areas(size, true).stage));
                 let lines = self.sheet_lines(&sheet, size);
@@ -49,6 +52,10 @@ impl Drilling {
         command: Command,
         size: (u16, u16),
     ) -> Turn {
+        if picker.marks() && self.mark_row(&picker, command).is_some() {
+            self.overlay = Some(Overlay::Picker(picker));
+            return Turn::Stay;
+        }
         let count = picker.rows(&self.session).len();
         let page = usize::from(frame::sheet_rows(frame::areas(size, true).stage)).max(1);
         match command {
@@ -91,14 +98,6 @@ impl Drilling {
                 self.question = Some(Question::Replace(part));
             }
             (_, Choice::Step(step)) => self.step(step),
-            (Picking::Marks, Choice::Part(part)) => {
-                self.mark(part);
-                // Marked rows move to the top; the focus stays with the part.
-                let mut picker = picker;
-                let rows = picker.rows(&self.session);
-                picker.at = rows.iter().position(|r| r.choice == Choice::Part(part)).unwrap_or(0);
-                self.overlay = Some(Overlay::Picker(picker));
-            }
             (Picking::CalledPart(first), Choice::Part(part)) => {
                 let modes = Picking::CalledMode(part, first);
                 self.overlay = Some(Overlay::Picker(Picker::of(modes)));
@@ -109,17 +108,17 @@ impl Drilling {
             }
             (Picking::CalledMode(_, Some(first)), Choice::Fault(fault)) => {
                 self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Call(Cause::pair(first, fault)));
+                return self.call(Cause::pair(first, fault));
             }
             (_, Choice::Fault(fault)) => {
                 self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Call(fault.into()));
+                return self.call(fault.into());
             }
             (_, Choice::Cause(cause)) => {
                 self.overlay = Some(Overlay::Picker(picker));
-                self.question = Some(Question::Call(cause));
+                return self.call(cause);
             }
-            (_, Choice::Part(_) | Choice::Nothing) => {
+            (_, Choice::Part(_) | Choice::Branch(_) | Choice::Nothing) => {
                 self.overlay = Some(Overlay::Picker(picker));
             }
         }
@@ -129,9 +128,15 @@ impl Drilling {
     pub(super) fn on_meter(&mut self, mut meter: HandMeter, command: Command) {
         match command {
             Command::Back => return,
-            Command::Take => self.step(Step::Probe(meter.probe)),
-            Command::Left | Command::Previous => meter.sideways(false),
-            Command::Right | Command::Next => meter.sideways(true),
+            Command::Take => {
+                let steps = self.session.log().len();
+                self.step(Step::Probe(meter.probe));
+                meter.measured |= self.session.log().len() > steps;
+            }
+            Command::Left => meter.sideways(false),
+            Command::Right => meter.sideways(true),
+            Command::Previous => meter.round(false),
+            Command::Next => meter.round(true),
             Command::Up => meter.along(&self.session, -1),
             Command::Down => meter.along(&self.session, 1),
             Command::PageUp => meter.along(&self.session, -8),
@@ -139,7 +144,7 @@ impl Drilling {
             Command::First => meter.along(&self.session, isize::MIN / 2),
             Command::Last => meter.along(&self.session, isize::MAX / 2),
             Command::Type(letter) => meter.letter(&self.session, letter),
-            Command::Erase => meter.erase(),
+            Command::Erase => meter.erase(&self.session),
             _ => {}
         }
         self.overlay = Some(Overlay::Meter(meter));

@@ -15,6 +15,7 @@ use super::text::{put, put_right, rule};
 use super::theme::Theme;
 use crate::circuit::{Circuit, PartId};
 use crate::drill::{Mark, Needle, View};
+use crate::observation::Look;
 use plan::{Piece, Placed};
 
 pub(super) use plan::{Item, Plan, plan};
@@ -35,6 +36,8 @@ pub(super) struct Attention<'a> {
     pub(super) focus: Option<Item>,
     /// A control in the hand.
     pub(super) grip: Option<Grip>,
+    /// The test point that has the red lead, while the black one is still to be put.
+    pub(super) red_lead: Option<Item>,
     /// The trainee's marks, which stand beside the things they are of.
     pub(super) marks: &'a BTreeMap<PartId, Mark>,
 }
@@ -43,6 +46,7 @@ impl Attention<'_> {
     /// What stands before a thing: the pointer of the focus, or the trainee's mark.
     fn sign(&self, item: Option<Item>) -> &'static str {
         match item {
+            Some(_) if item == self.red_lead => "R",
             Some(_) if item == self.focus => "▸",
             Some(Item::Part(part)) => mark_sign(self.marks.get(&part).copied()),
             _ => " ",
@@ -66,14 +70,16 @@ pub(super) fn draw(
     buffer: &mut Buffer,
     area: Rect,
     (view, circuit): (&View, &Circuit),
-    attention: Attention,
+    (plan, attention): (&Plan, Attention),
     theme: Theme,
 ) {
-    let plan = plan(view, circuit, (area.width, area.height));
+    tabs(buffer, area, (plan, view), theme);
+    let above = plan.rows_of_tabs().min(area.height);
+    let area = Rect { y: area.y + above, height: area.height - above, ..area };
     let sheet = Rect { x: 0, y: 0, width: area.width, height: plan.height.max(1) };
     let mut drawn = Buffer::empty(sheet);
     for placed in &plan.placed {
-        piece(&mut drawn, placed, (view, circuit), attention, (&plan, theme));
+        piece(&mut drawn, placed, (view, circuit), attention, (plan, theme));
     }
     let scroll = plan.scroll_to(attention.focus, area.height);
     for y in 0..area.height.min(plan.height.saturating_sub(scroll)) {
@@ -91,6 +97,20 @@ pub(super) fn draw(
     }
     if scroll > 0 {
         put_right(buffer, area, area.top(), &format!(" ▴ {scroll} rows above"), theme.quiet());
+    }
+}
+
+/// The names of the panels, where one of them is shown at a time; a sign tells of a lamp
+/// that is lit on one.
+fn tabs(buffer: &mut Buffer, area: Rect, (plan, view): (&Plan, &View), theme: Theme) {
+    for (column, tab) in plan.tabs() {
+        let lit = view
+            .annunciators
+            .iter()
+            .any(|lamp| tab.items.contains(&Item::Part(lamp.part)) && lamp.look != Look::Dark);
+        let (sign, style) = if tab.shown { ("▸", theme.focus()) } else { (" ", theme.quiet()) };
+        let light = if lit { "*" } else { " " };
+        put(buffer, area, area.x + column, area.y, &format!("{sign}{}{light}", tab.title), style);
     }
 }
 

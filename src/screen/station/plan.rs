@@ -5,6 +5,7 @@
 
 use ratatui::layout::Rect;
 
+use super::super::command::Command;
 use super::super::text;
 use super::control::{self, Shape};
 use super::{cells, meter};
@@ -53,6 +54,20 @@ pub(in super::super) struct Plan {
     pub(super) titles: Vec<String>,
     /// What belongs beside the meter had to go below it.
     torn: bool,
+    /// The panels, where one of them is shown at a time.
+    pages: Vec<Page>,
+}
+
+/// Whether something can be done with what is drawn besides looking at it.
+fn acts(piece: Piece) -> bool {
+    match piece {
+        Piece::Control(_) | Piece::Breaker(_) | Piece::Fuse(_) | Piece::Point(_) => true,
+        Piece::Heading(_)
+        | Piece::Needle(_)
+        | Piece::Lamp(_)
+        | Piece::Sign(_)
+        | Piece::Machine(_) => false,
+    }
 }
 
 /// How close things stand.
@@ -64,35 +79,51 @@ struct Closeness {
     gap: u16,
     /// Rows from one line of a list to the next.
     line: u16,
+    /// Whether levers stand beside the meters where there is room.
+    beside: bool,
 }
 
 const CLOSENESSES: [Closeness; 17] = [
-    Closeness { meter_rows: 30, roomy: true, headings: true, gap: 2, line: 2 },
-    Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 2 },
-    Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 2 },
-    Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 1 },
-    Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 1 },
-    Closeness { meter_rows: 17, roomy: true, headings: true, gap: 2, line: 1 },
-    Closeness { meter_rows: 15, roomy: true, headings: true, gap: 2, line: 1 },
-    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 2, line: 1 },
-    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 1, line: 1 },
-    Closeness { meter_rows: 11, roomy: true, headings: true, gap: 1, line: 1 },
-    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 1, line: 1 },
-    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 1, line: 1 },
-    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 0, line: 1 },
-    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 0, line: 1 },
-    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 1, line: 1 },
-    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1 },
-    Closeness { meter_rows: 9, roomy: false, headings: false, gap: 0, line: 1 },
+    Closeness { meter_rows: 30, roomy: true, headings: true, gap: 2, line: 2, beside: false },
+    Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 2, beside: false },
+    Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 2, beside: false },
+    Closeness { meter_rows: 24, roomy: true, headings: true, gap: 2, line: 1, beside: false },
+    Closeness { meter_rows: 20, roomy: true, headings: true, gap: 2, line: 1, beside: false },
+    Closeness { meter_rows: 17, roomy: true, headings: true, gap: 2, line: 1, beside: false },
+    Closeness { meter_rows: 15, roomy: true, headings: true, gap: 2, line: 1, beside: false },
+    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 2, line: 1, beside: false },
+    Closeness { meter_rows: 13, roomy: true, headings: true, gap: 1, line: 1, beside: false },
+    Closeness { meter_rows: 11, roomy: true, headings: true, gap: 1, line: 1, beside: false },
+    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 1, line: 1, beside: false },
+    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 1, line: 1, beside: false },
+    Closeness { meter_rows: 13, roomy: false, headings: true, gap: 0, line: 1, beside: false },
+    Closeness { meter_rows: 11, roomy: false, headings: true, gap: 0, line: 1, beside: false },
+    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 1, line: 1, beside: false },
+    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1, beside: false },
+    Closeness { meter_rows: 9, roomy: false, headings: false, gap: 0, line: 1, beside: false },
 ];
 
 /// Where nothing fits and one has to go through it by rows, titles tell where one is.
 const CLOSE_WITH_TITLES: Closeness =
-    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1 };
+    Closeness { meter_rows: 9, roomy: false, headings: true, gap: 0, line: 1, beside: false };
+
+/// Where one panel is shown at a time, closer layouts are tried as well.
+const CLOSER: [Closeness; 4] = [
+    Closeness { meter_rows: 8, roomy: false, headings: true, gap: 1, line: 1, beside: true },
+    Closeness { meter_rows: 8, roomy: false, headings: true, gap: 0, line: 1, beside: true },
+    Closeness { meter_rows: 7, roomy: false, headings: true, gap: 1, line: 1, beside: true },
+    Closeness { meter_rows: 7, roomy: false, headings: true, gap: 0, line: 1, beside: true },
+];
 
 /// Lays a station out: the roomiest way that fits. Where none keeps together what belongs
-/// together, the roomiest that fits at all.
-pub(in super::super) fn plan(view: &View, circuit: &Circuit, (width, height): (u16, u16)) -> Plan {
+/// together, the roomiest that fits at all. Where nothing fits and there are panels, the one
+/// that has what is `near`; else the closest, to be gone through by rows.
+pub(in super::super) fn plan(
+    view: &View,
+    circuit: &Circuit,
+    (width, height): (u16, u16),
+    near: Option<Item>,
+) -> Plan {
     let mut torn = None;
     for closeness in CLOSENESSES {
         let plan = lay(view, circuit, width, closeness);
@@ -103,25 +134,144 @@ pub(in super::super) fn plan(view: &View, circuit: &Circuit, (width, height): (u
             torn = Some(plan);
         }
     }
-    torn.unwrap_or_else(|| lay(view, circuit, width, CLOSE_WITH_TITLES))
+    torn.or_else(|| paged(view, circuit, (width, height), near))
+        .unwrap_or_else(|| lay(view, circuit, width, CLOSE_WITH_TITLES))
 }
 
+/// Panels one at a time; `None` where there are not several, or their names have no room.
+fn paged(
+    view: &View,
+    circuit: &Circuit,
+    (width, height): (u16, u16),
+    near: Option<Item>,
+) -> Option<Plan> {
+    let station = circuit.station(view.station);
+    let on_panel = |part: PartId| circuit.part(part).panel.as_ref();
+    let mut pages: Vec<(String, Contents)> = Vec::new();
+    for panel in &station.panels {
+        pages
+            .push((panel.clone(), Contents::of(view, |part| on_panel(part) == Some(panel), false)));
+    }
+    let known = |part: PartId| on_panel(part).is_some_and(|panel| station.panels.contains(panel));
+    pages.push(("OTHER".to_owned(), Contents::of(view, |part| !known(part), true)));
+    pages.retain(|(_, contents)| !contents.is_empty());
+    let columns: u16 = pages.iter().map(|(title, _)| text::width(title) + TAB_EXTRA).sum();
+    if pages.len() < 2 || columns > width + 1 {
+        return None;
+    }
+    let rows = height.saturating_sub(TAB_ROWS);
+    let all: Vec<Vec<(Item, bool)>> = pages
+        .iter()
+        .map(|(_, contents)| {
+            lay_panel((view, circuit), contents, width, CLOSE_WITH_TITLES, None).everything()
+        })
+        .collect();
+    let holds = |page: &Vec<(Item, bool)>| page.iter().any(|(item, _)| Some(*item) == near);
+    let acting = || all.iter().position(|page| page.iter().any(|(_, acts)| *acts));
+    let shown = all.iter().position(holds).or_else(acting).unwrap_or(0);
+    let contents = &pages[shown].1;
+    let fits = CLOSENESSES.iter().chain(&CLOSER).map(|closeness| {
+        // The tab is the title.
+        let closeness =
+            Closeness { headings: closeness.headings && contents.mixed(), ..*closeness };
+        lay_panel((view, circuit), contents, width, closeness, None)
+    });
+    let mut fits: Vec<Plan> = fits.filter(|plan| plan.height <= rows).collect();
+    let best = fits.iter().position(|plan| !plan.torn).unwrap_or(0);
+    let mut plan = if fits.is_empty() {
+        lay_panel((view, circuit), contents, width, CLOSE_WITH_TITLES, None)
+    } else {
+        fits.swap_remove(best)
+    };
+    plan.pages = pages
+        .into_iter()
+        .zip(all)
+        .enumerate()
+        .map(|(at, ((title, _), items))| Page { title, shown: at == shown, items })
+        .collect();
+    Some(plan)
+}
+
+/// A panel of which only one is shown at a time.
+#[derive(Clone, Debug)]
+struct Page {
+    title: String,
+    shown: bool,
+    /// What is on it, and whether one can act on it.
+    items: Vec<(Item, bool)>,
+}
+
+/// The name of a panel above the stage.
+#[derive(Clone, Debug)]
+pub(super) struct Tab<'a> {
+    pub(super) title: &'a str,
+    /// Whether it is the panel that is shown.
+    pub(super) shown: bool,
+    /// What is on it.
+    pub(super) items: Vec<Item>,
+}
+
+/// Columns beside the name of a panel, and rows of the line of names with a blank one.
+const TAB_EXTRA: u16 = 2;
+const TAB_ROWS: u16 = 1;
+
 impl Plan {
-    /// The items in reading order.
+    /// The items in reading order, those on panels that are not shown among them.
     pub(in super::super) fn items(&self) -> Vec<Item> {
-        self.placed.iter().filter_map(|p| p.item).collect()
+        self.everything().into_iter().map(|(item, _)| item).collect()
+    }
+
+    /// Every item, and whether something can be done with it besides looking.
+    fn everything(&self) -> Vec<(Item, bool)> {
+        if !self.pages.is_empty() {
+            return self.pages.iter().flat_map(|page| page.items.iter().copied()).collect();
+        }
+        self.placed
+            .iter()
+            .filter_map(|placed| placed.item.map(|item| (item, acts(placed.piece))))
+            .collect()
     }
 
     /// Whether something can be done with an item besides looking at it.
     pub(in super::super) fn acts(&self, item: Item) -> bool {
-        self.placed.iter().filter(|p| p.item == Some(item)).any(|p| match p.piece {
-            Piece::Control(_) | Piece::Breaker(_) | Piece::Fuse(_) | Piece::Point(_) => true,
-            Piece::Heading(_)
-            | Piece::Needle(_)
-            | Piece::Lamp(_)
-            | Piece::Sign(_)
-            | Piece::Machine(_) => false,
-        })
+        self.everything().into_iter().any(|(other, acts)| other == item && acts)
+    }
+
+    /// The names of the panels with their first columns, where one is shown at a time.
+    pub(super) fn tabs(&self) -> Vec<(u16, Tab<'_>)> {
+        let mut x = 0;
+        let mut tabs = Vec::new();
+        for page in &self.pages {
+            let items = page.items.iter().map(|(item, _)| *item).collect();
+            tabs.push((x, Tab { title: &page.title, shown: page.shown, items }));
+            x += text::width(&page.title) + TAB_EXTRA;
+        }
+        tabs
+    }
+
+    /// Rows that the names of the panels take.
+    pub(in super::super) fn rows_of_tabs(&self) -> u16 {
+        if self.pages.is_empty() { 0 } else { TAB_ROWS }
+    }
+
+    /// The first thing on the panel whose name is there.
+    pub(in super::super) fn tab_at(&self, column: u16, row: u16) -> Option<Item> {
+        if row >= self.rows_of_tabs() {
+            return None;
+        }
+        let tab = self.tabs().into_iter().rev().find(|(x, _)| *x <= column)?.1;
+        tab.items.iter().copied().find(|item| self.acts(*item)).or(tab.items.first().copied())
+    }
+
+    /// Where an arrow leads that finds nothing beside: to the panel before or after.
+    pub(in super::super) fn over_the_edge(&self, arrow: Command) -> Option<Item> {
+        let shown = self.pages.iter().position(|page| page.shown)?;
+        let (to, first) = match arrow {
+            Command::Right | Command::Down => (self.pages.get(shown + 1)?, true),
+            _ => (&self.pages[shown.checked_sub(1)?], false),
+        };
+        let items = || to.items.iter().map(|(item, _)| *item);
+        if first { items().next() } else { items().next_back() }
     }
 
     /// Where an item is.
@@ -270,6 +420,12 @@ impl Contents {
         }
     }
 
+    /// Whether there are several sorts of things in lists, which need headings.
+    fn mixed(&self) -> bool {
+        let lists = [&self.signs, &self.machines, &self.breakers, &self.fuses, &self.points];
+        lists.iter().filter(|list| !list.is_empty()).count() > 1
+    }
+
     fn is_empty(&self) -> bool {
         self.needles.is_empty()
             && self.lamps.is_empty()
@@ -298,6 +454,7 @@ fn lay(view: &View, circuit: &Circuit, width: u16, closeness: Closeness) -> Plan
         roomy: closeness.roomy,
         titles: Vec::new(),
         torn: false,
+        pages: Vec::new(),
     };
     let (mut x, mut y, mut row) = (0, 0, 0);
     for (index, title) in station.panels.iter().enumerate() {
@@ -360,14 +517,22 @@ fn lay_panel(
     let top = flow.y;
     let stacked = top_band(&mut flow, view, contents, closeness);
     let torn = flow.y > top;
+    let levers: Vec<usize> = contents
+        .controls
+        .iter()
+        .copied()
+        .filter(|index| match control::shape(&view.controls[*index]) {
+            Shape::Selector => false,
+            Shape::Button => !stacked,
+            Shape::Lever | Shape::Knob => true,
+        })
+        .collect();
+    let levers =
+        if closeness.beside && stacked { beside_meters(&mut flow, view, levers) } else { levers };
     flow.end_section();
 
-    for &index in &contents.controls {
+    for index in levers {
         let item = &view.controls[index];
-        let shape = control::shape(item);
-        if shape == Shape::Selector || (stacked && shape == Shape::Button) {
-            continue;
-        }
         let (columns, rows) = control::size(item, STACK_COLUMNS, 1);
         let area = flow.block(columns + 1, rows);
         flow.put(Piece::Control(index), Some(Item::Part(item.part)), area);
@@ -438,7 +603,30 @@ fn lay_panel(
         }
     }
     let height = placed.iter().map(|p| p.area.bottom()).max().unwrap_or(0);
-    Plan { placed, height, roomy, titles: flow.titles, torn }
+    Plan { placed, height, roomy, titles: flow.titles, torn, pages: Vec::new() }
+}
+
+/// Puts levers to the right of the meters, as many as there is room for; returns the rest.
+fn beside_meters(flow: &mut Flow, view: &View, levers: Vec<usize>) -> Vec<usize> {
+    let (left, bottom) = (flow.x, flow.y + flow.row);
+    let (mut x, mut y, mut line) = (left, flow.y, 0);
+    let mut rest = Vec::new();
+    for index in levers {
+        let item = &view.controls[index];
+        let (columns, rows) = control::size(item, STACK_COLUMNS, 1);
+        if x > left && x + columns > flow.width {
+            (x, y, line) = (left, y + line, 0);
+        }
+        if x + columns > flow.width || y + rows > bottom {
+            rest.push(index);
+            continue;
+        }
+        let area = Rect { x, y, width: columns, height: rows };
+        flow.put(Piece::Control(index), Some(Item::Part(item.part)), area);
+        x += columns + 1;
+        line = line.max(rows);
+    }
+    rest
 }
 
 fn section(
@@ -491,13 +679,15 @@ fn top_band(flow: &mut Flow, view: &View, contents: &Contents, closeness: Closen
         }
         return false;
     }
-    stack(flow, view, contents, closeness.gap);
+    stack(flow, view, contents, closeness);
     true
 }
 
 /// Lamps, buttons, and breakers and test points when there are few, in one column.
-fn stack(flow: &mut Flow, view: &View, contents: &Contents, gap: u16) {
-    let columns = flow.width.saturating_sub(flow.x).clamp(STACK_COLUMNS, STACK_COLUMNS + 6);
+fn stack(flow: &mut Flow, view: &View, contents: &Contents, closeness: Closeness) {
+    let gap = closeness.gap;
+    let spare = if closeness.beside { 0 } else { 6 };
+    let columns = flow.width.saturating_sub(flow.x).clamp(STACK_COLUMNS, STACK_COLUMNS + spare);
     let mut pieces: Vec<(Piece, Item, u16)> = Vec::new();
     for &index in &contents.lamps {
         let lamp = &view.annunciators[index];
