@@ -11,29 +11,54 @@ use halfsplit::planning::{Problem, advise};
 #[path = "../tests/planning/family.rs"]
 mod family;
 
-/// Candidates, tests, whether there are set-ups, how many seeds.
-const ROWS: [(usize, usize, bool, u64); 8] = [
-    (60, 30, false, 10),
-    (60, 30, true, 10),
-    (150, 60, false, 10),
-    (150, 60, true, 10),
-    (300, 120, false, 5),
-    (300, 120, true, 5),
-    (1000, 400, false, 2),
-    (1000, 400, true, 2),
+/// What has to be set up before a test.
+#[derive(Clone, Copy, PartialEq)]
+enum Setups {
+    /// Nothing.
+    Plain,
+    /// Places are opened, configurations brought about.
+    Here,
+    /// And some of those at a place of their own.
+    Far,
+}
+
+/// Candidates, tests, what is to be set up, how many seeds.
+const ROWS: [(usize, usize, Setups, u64); 11] = [
+    (60, 30, Setups::Plain, 10),
+    (60, 30, Setups::Here, 10),
+    (60, 30, Setups::Far, 10),
+    (150, 60, Setups::Plain, 10),
+    (150, 60, Setups::Here, 10),
+    (150, 60, Setups::Far, 10),
+    (300, 120, Setups::Plain, 5),
+    (300, 120, Setups::Here, 5),
+    (300, 120, Setups::Far, 5),
+    (1000, 400, Setups::Plain, 2),
+    (1000, 400, Setups::Here, 2),
 ];
 
 /// Amounts of work: an instant, a moment, about a second, about ten.
 const WORK: [u64; 4] = [0, 10_000_000, 90_000_000, 900_000_000];
 
 fn main() {
-    println!("candidates/tests, m0 plain, m2 access and configurations; mean over seeds");
-    for (count, tests, setup, seeds) in ROWS {
-        print!("{count}/{tests} m{}", 2 * u8::from(setup));
+    println!(
+        "candidates/tests, m0 plain, m2 access and configurations, m3 controls elsewhere too; mean \
+         over seeds"
+    );
+    for (count, tests, setups, seeds) in ROWS {
+        let mark = match setups {
+            Setups::Plain => "m0",
+            Setups::Here => "m2",
+            Setups::Far => "m3",
+        };
+        print!("{count}/{tests} {mark}");
         for work in WORK {
             let (mut seconds, mut gap, mut worst, mut proven) = (0.0, 0.0, 0.0_f64, 0);
             for seed in 0..seeds {
-                let table = family::network(seed, count, tests, setup);
+                let mut table = family::network(seed, count, tests, setups != Setups::Plain);
+                if setups == Setups::Far {
+                    table = family::with_far_controls(seed, table);
+                }
                 let problem = Problem::new(&table).expect("the generator keeps to the rules");
                 let start = Instant::now();
                 let advice = advise(&problem, work);

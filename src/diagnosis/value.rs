@@ -120,7 +120,7 @@ fn best_single(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Optio
     let narrowed = narrowed(belief);
     let belief = narrowed.as_ref().unwrap_or(belief);
     let question = Question::new(belief, circuit, place);
-    question.best_of(question.plans())
+    question.best_of(&question.plans())
 }
 
 /// The same among the steps that count: a condition on step, station and minutes in all. Of
@@ -151,7 +151,7 @@ pub fn best_single_among(
         _ => plans.extend(acts),
     }
     plans.sort_by(|a, b| a.minutes.total_cmp(&b.minutes));
-    question.best_of(plans)
+    question.best_of(&plans)
 }
 
 /// The value of one step taken here and now. A repair is weighed together with the
@@ -267,7 +267,7 @@ impl<'a> Question<'a> {
     }
 
     /// The best of some plans, the quickest of them first.
-    fn best_of(&self, plans: Vec<Plan>) -> Option<Prospect> {
+    fn best_of(&self, plans: &[Plan]) -> Option<Prospect> {
         let most = self.belief.group_entropy_bits();
         if most <= NO_BITS {
             return None;
