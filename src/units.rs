@@ -51,6 +51,19 @@ pub fn quantity(value: f64, unit: &str) -> String {
     format!("{} {unit}", significant(value, 3))
 }
 
+/// Information as a person reads it: `1.4 bits`, `1 bit`, `next to nothing` where it would
+/// round to nought in two decimals.
+pub fn bits(value: f64) -> String {
+    if value.abs() < LEAST_TOLD_BITS {
+        return "next to nothing".to_owned();
+    }
+    let number = significant(value, 2);
+    format!("{number} {}", if number == "1" { "bit" } else { "bits" })
+}
+
+/// Bits below which nobody can tell a step from one that tells nothing.
+const LEAST_TOLD_BITS: f64 = 0.005;
+
 /// A number of things: `1 fault`, `9 faults`.
 pub fn counted(count: usize, thing: &str) -> String {
     format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
@@ -70,6 +83,22 @@ mod tests {
             [(27.5, "27.5"), (115.04, "115"), (0.035, "0.035"), (1200.0, "1200"), (-6.0, "-6")]
         {
             assert_eq!(significant(value, 3), text);
+        }
+    }
+
+    #[test]
+    fn bits_that_are_next_to_nothing_are_told_as_such() {
+        for (value, text) in [
+            (0.000_089, "next to nothing"),
+            (0.0, "next to nothing"),
+            (-0.004, "next to nothing"),
+            (0.005, "0.005 bits"),
+            (1.0, "1 bit"),
+            (0.999, "1 bit"),
+            (1.44, "1.4 bits"),
+            (-0.21, "-0.21 bits"),
+        ] {
+            assert_eq!(bits(value), text, "{value}");
         }
     }
 

@@ -215,6 +215,41 @@ fn a_second_spare_in_one_holder_goes_against_a_caution() {
 }
 
 #[test]
+fn a_whole_fuse_may_be_changed_and_a_breaker_that_one_has_pulled_is_no_popped_one() {
+    let lines = "go fuses\npull F-FL\nfit F-FL\npull F-FL\nfit F-FL\nquit\n";
+    let transcript =
+        text(&run(&["drill", "t4-ac", "--fault", "F-FLT-C:open", "--seed", "5"], lines));
+    assert_eq!(transcript.matches("fuse F-FL: whole").count(), 2, "{transcript}");
+    assert!(!transcript.contains("Caution: a second spare"), "{transcript}");
+    assert!(!transcript.contains("Caution: fuse fitted"), "{transcript}");
+    // Pulled and pushed in by hand, as often as one likes: none of it is a reset.
+    let lines = "pull CB1\npush CB1\npull CB1\npush CB1\npull CB1\nlook\nquit\n";
+    let transcript = text(&run(&["drill", "bench", "--fault", "W1:open", "--seed", "5"], lines));
+    assert_eq!(transcript.matches(": out, as you pulled it").count(), 4, "{transcript}");
+    assert!(!transcript.contains("popped") && !transcript.contains("reset more"), "{transcript}");
+}
+
+#[test]
+fn a_wrong_call_of_two_faults_tells_which_was_right_and_what_spoke_against_it() {
+    let drill = |call: &str| {
+        let arguments =
+            ["drill", "bench", "--fault", "W1:open", "--fault", "DS1:bulbs-out", "--seed", "3"];
+        text(&run(&arguments, &format!("dc TB1-2\ndc TB1-3\ncall {call}\n")))
+    };
+    let half = drill("W1:open + S1:open-ON");
+    assert!(
+        half.contains("right was W1:open, wrong was S1:open-ON, missed was DS1:bulbs-out"),
+        "{half}"
+    );
+    assert!(half.contains("nothing that was seen spoke against"), "{half}");
+    let single = drill("W1:open");
+    assert!(single.contains("right was W1:open, missed was DS1:bulbs-out"), "{single}");
+    let other = drill("CB1:trips-early + DS1:bulbs-out");
+    assert!(other.contains("right was DS1:bulbs-out, wrong was CB1:trips-early"), "{other}");
+    assert!(other.contains(" spoke against CB1:trips-early + DS1:bulbs-out: "), "{other}");
+}
+
+#[test]
 fn walking_back_takes_as_long_as_walking_there() {
     let transcript = text(&run(&["drill", "t4-ac", "--seed", "5"], "go fuses\ngo deck\nquit\n"));
     assert!(transcript.contains("[1 min] go to FUSE CABINET: 1 min."), "{transcript}");

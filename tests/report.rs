@@ -149,6 +149,26 @@ fn the_page_is_whole_and_asks_for_nothing_from_elsewhere() {
     };
     assert_eq!(rows("steps"), 1 + session.log().len());
     assert_eq!(rows("known"), 2 + session.log().len());
+    // The figures behind the plots: one's own way and par's, a head and a row a moment each.
+    let figures = |head: &str| {
+        let table = document
+            .descendants()
+            .find(|n| n.has_tag_name("table") && text_of(*n).contains(head))
+            .unwrap_or_else(|| panic!("no table `{head}`"));
+        table.descendants().filter(|n| n.has_tag_name("tr")).count()
+    };
+    assert_eq!(figures("Your way"), 2 + session.log().len());
+    assert!(figures("Par’s way") >= 2);
+    // Reasons with many faults are folded, and hold them all.
+    let folded = || document.descendants().filter(|n| n.has_tag_name("details"));
+    assert!(folded().count() > 0);
+    for reason in folded() {
+        let told = text_of(reason);
+        let count: usize = told.split(' ').next().and_then(|n| n.parse().ok()).expect("a count");
+        let list = told.split_once("faults").expect("a list").1;
+        let named: usize = list.split("; ").map(|part| part.split(", ").count()).sum();
+        assert_eq!(named, count, "{told}");
+    }
     // Two plots and three samples of the key, each with a way of its own; one diagram.
     let of_class = |class: &str| {
         document.descendants().filter(|n| n.attribute("class") == Some(class)).count()

@@ -233,7 +233,11 @@ fn the_debrief_judges_every_step() {
     let mut app = drill(flagship(), "F-FLT-C:open");
     press(&mut app, "Enter / 'pull' Space 'cb-warn' Enter g 'fuse' Enter Enter");
     press(&mut app, "/ 'pull' Space 'f-flt-c' Enter c 'f-flt-c' Enter Enter Enter");
-    press(&mut app, "Down Down");
+    let text = keep("debrief_verdict", &mut app);
+    for words in ["Isolated and proven", "The fault was F-FLT-C:open", "one bit halves", "a  "] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    press(&mut app, "Right Down Down");
     let text = keep("debrief", &mut app);
     assert!(text.contains("Isolated and proven"), "{text}");
     assert!(text.contains("pull F-FLT-C"), "{text}");
@@ -247,7 +251,13 @@ fn the_debrief_judges_every_step() {
     press(&mut app, "Right");
     keep("debrief_inside", &mut app);
     press(&mut app, "Right");
-    keep("debrief_why_not", &mut app);
+    let few = keep("debrief_why_not", &mut app);
+    // One step tells each of its reasons once, with as many faults as it put out.
+    assert_eq!(few.matches("Write-up").count(), 1, "{few}");
+    assert!(few.contains(" more"), "{few}");
+    press(&mut app, "Space");
+    let all = picture(&app, SIZES[2]).to_string();
+    assert!(!all.contains(" more"), "{all}");
     press(&mut app, "Enter");
     assert!(app.is_over());
 }
@@ -256,7 +266,7 @@ fn the_debrief_judges_every_step() {
 fn the_path_is_drawn_with_ascii_alone_where_that_is_asked_for() {
     let mut app = drill_in(flagship(), "F-FLT-C:open", Theme::new(true).with_ascii(true));
     press(&mut app, "Enter / 'pull' Space 'cb-warn' Enter g 'fuse' Enter Enter");
-    press(&mut app, "/ 'pull' Space 'f-flt-c' Enter c 'f-flt-c' Enter Enter Enter Right");
+    press(&mut app, "/ 'pull' Space 'f-flt-c' Enter c 'f-flt-c' Enter Enter Enter Right Right");
     let text = keep("debrief_path_ascii", &mut app);
     let drawn = text.trim_matches('"');
     assert!(drawn.is_ascii() && drawn.contains("####") && drawn.contains("..."), "{text}");
@@ -266,7 +276,7 @@ fn the_path_is_drawn_with_ascii_alone_where_that_is_asked_for() {
 fn what_to_work_on_is_told_with_its_steps() {
     let mut app = drill(flagship(), "F-FLT-C:open");
     press(&mut app, "Enter g 'fuse' Enter Enter / 'pull' Space 'f-flt-a' Enter");
-    press(&mut app, "c 't-flt-a' Enter Enter Enter Right Right");
+    press(&mut app, "c 't-flt-a' Enter Enter Enter Right Right Right");
     let text = keep("debrief_work_on", &mut app);
     assert!(text.contains("Instead: ") && text.contains("by itself"), "{text}");
 }

@@ -10,8 +10,8 @@ use super::whole_file;
 use crate::diagnostic::plain;
 use crate::drill::Session;
 use crate::report;
-use crate::score::{Debrief, Point};
-use crate::units::{minutes, significant};
+use crate::score::{Debrief, LEGEND, Point};
+use crate::units::{counted, minutes, significant};
 
 /// Refuses a file that could not be written in the end, before anybody has worked for it.
 ///
@@ -42,6 +42,10 @@ pub(super) fn write_report(path: &Path, session: &Session, debrief: &Debrief) ->
     whole_file::write(path, &page).context("no report was written")?;
     Ok(format!("The report is in {}.", plain(&path.to_string_lossy())))
 }
+
+/// Faults of one reason told by name. Single faults of a system are fewer; of pairs there
+/// can be a hundred thousand.
+const MOST_FAULTS: usize = 1000;
 
 /// Prints the debrief.
 ///
@@ -82,16 +86,18 @@ pub(super) fn write(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
             row.candidates,
             row.groups
         )?;
-        if let Some(best) = &row.best {
-            writeln!(
-                out,
-                "   best available: {}, {} bits for {}",
-                plain(&best.step),
-                bits(best.bits),
-                minutes(best.minutes)
-            )?;
-        }
         writeln!(out, "   {}.", plain(&row.remark))?;
+        if let Some(loss) = row.loss_told() {
+            writeln!(out, "   {loss}.")?;
+        }
+        if let Some(most) = row.most_told() {
+            writeln!(out, "   {}.", plain(&most))?;
+        }
+    }
+    writeln!(out, "What the figures mean:")?;
+    for (term, meaning) in LEGEND.iter().filter(|(term, _)| term.len() > 1) {
+        let term = if *term == "expect" { "expected" } else { *term };
+        writeln!(out, "  {term}: {meaning}")?;
     }
     path(out, debrief)?;
     habits(out, debrief)?;
@@ -119,9 +125,10 @@ pub(super) fn write(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
         writeln!(out, "Proof: {}.", provable.told())?;
     }
     writeln!(out, "Why the others are out:")?;
-    for line in &debrief.exclusions {
-        let by = line.row.map_or("write-up".to_owned(), |row| format!("step {}", row + 1));
-        writeln!(out, "  {} ({by}): {}", plain(&line.fault), plain(&line.why))?;
+    for reason in debrief.reasons() {
+        let count = counted(reason.faults.len(), "fault");
+        writeln!(out, "  {}, {count}: {}", reason.by(), plain(reason.why))?;
+        writeln!(out, "    {}", plain(&reason.faults_told(Some(MOST_FAULTS))))?;
     }
     writeln!(out, "What happened inside:")?;
     for line in &debrief.story {

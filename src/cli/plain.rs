@@ -17,7 +17,7 @@ use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
 use crate::faults;
 use crate::observation::{Act, Percept, Reading, Step, What, pointer_fraction, scale_fraction};
 use crate::score::{debrief, help_told, told_with_walk};
-use crate::units::{minutes, significant};
+use crate::units::{bits, minutes, significant};
 
 /// What every drill begins with.
 pub(super) const TRAINING_ONLY: &str = "Training model only. On an aircraft follow the approved \
@@ -283,10 +283,10 @@ fn advice_words(circuit: &Circuit, advice: &Advice) -> String {
         ),
         Advice::Do { prospect, candidates, groups, rests } => {
             let mut text = format!(
-                "{candidates} faults in {groups} repair groups are left. Best: {}, worth {} bits \
+                "{candidates} faults in {groups} repair groups are left. Best: {}, worth {} \
                  for {}. {}",
                 plain(&told_with_walk(circuit, prospect)),
-                significant(prospect.bits, 2),
+                bits(prospect.bits),
                 minutes(prospect.minutes),
                 rests.told()
             );

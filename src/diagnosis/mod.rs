@@ -14,6 +14,7 @@ mod value;
 
 pub use belief::{Belief, Candidate, Exclusion, Observation, entropy_bits};
 pub use path::{
-    Apart, apart, left_after, outcomes_of_path, path_with_look, tells_nothing_after, value_of_path,
+    Apart, apart, left_after, outcomes_of_path, path_with_look, shows_otherwise,
+    tells_nothing_after, value_of_path,
 };
 pub use value::{NO_BITS, Prospect, best_prospect, best_single_among, prospects, value_of};

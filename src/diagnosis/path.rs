@@ -102,6 +102,43 @@ pub fn tells_nothing_after(
     worth.bits <= NO_BITS && worth.fault_bits <= NO_BITS
 }
 
+/// Faults possible before and no more after, by their place among [`Belief::candidates`],
+/// that could not have shown at a step what every fault possible after would have: where
+/// all of these were taken through the same steps unseen, `steps` counting from before.
+pub fn shows_otherwise(
+    before: &Belief,
+    after: &Belief,
+    circuit: &Circuit,
+    steps: &[(Step, StationId)],
+    (place, step): (&Whereabouts, Step),
+) -> Vec<usize> {
+    let mut belief = before.clone();
+    for (step, station) in steps {
+        belief.undergo(*step, *station);
+    }
+    let mut later = after.clone();
+    for (step, station) in steps.iter().skip(1) {
+        later.undergo(*step, *station);
+    }
+    let path = Question::new(&later, circuit, place).plan(place.station, step).path;
+    let shows = |at: usize| sights_after(&belief.candidates()[at], place.station, &path);
+    let left = (0..after.candidates().len()).find(|at| after.candidates()[*at].excluded.is_none());
+    let Some((left, expected)) = left.and_then(|at| Some((at, shows(at)?))) else {
+        return Vec::new();
+    };
+    let left = &belief.candidates()[left];
+    let fell = |at: &usize| {
+        before.candidates()[*at].excluded.is_none() && after.candidates()[*at].excluded.is_some()
+    };
+    let otherwise = |at: &usize| {
+        let other = &belief.candidates()[*at];
+        shows(*at).is_none_or(|shown| {
+            expected.iter().zip(&shown).any(|(a, b)| differ((left, *a), (other, *b)).is_some())
+        })
+    };
+    (0..before.candidates().len()).filter(fell).filter(otherwise).collect()
+}
+
 /// A step that tells two faults apart whatever an instrument's error is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Apart {

@@ -2,9 +2,10 @@
 
 use super::session::{Outcome, Session};
 use crate::circuit::{Circuit, Meter, PartId};
+use crate::network::PartState;
 use crate::observation::{
-    POINTER_SWEEP_DEGREES, Percept, Reading, What, pointer_fraction, pointer_words, readable_step,
-    scale_fraction,
+    Look, POINTER_SWEEP_DEGREES, Percept, Reading, What, pointer_fraction, pointer_words,
+    readable_step, scale_fraction,
 };
 use crate::units::significant;
 
@@ -93,6 +94,9 @@ impl Said {
     }
 }
 
+/// What a breaker is called that the trainee has pulled: it looks like one that has tripped.
+const PULLED: &str = "out, as you pulled it";
+
 impl Session {
     /// The same drill under other rules.
     #[must_use]
@@ -164,6 +168,11 @@ impl Session {
     /// has said of it.
     pub fn told(&self, entry: usize, what: What, percept: Percept) -> String {
         let circuit = self.circuit();
+        if let (What::Face(part), Percept::Look(Look::Out)) = (what, percept)
+            && self.pulled_by(entry, part)
+        {
+            return PULLED.to_owned();
+        }
         let (What::Face(_), Percept::Reading(_)) = (what, percept) else {
             return percept.told(what, circuit);
         };
@@ -180,6 +189,13 @@ impl Session {
             None if self.in_write_up(what, percept) => percept.told(what, circuit),
             None => "to be read".to_owned(),
         }
+    }
+
+    /// Whether a breaker was out by the trainee's own hand after an entry of the log.
+    fn pulled_by(&self, entry: usize, part: PartId) -> bool {
+        let next = self.log().get(entry + 1);
+        let hands = next.map_or(&self.place().hands, |next| &next.before.hands);
+        matches!(hands.of(part), PartState::Breaker { closed: false, .. })
     }
 
     /// Whether the crew have said so.

@@ -241,8 +241,9 @@ impl Session {
             if !seen {
                 continue;
             }
+            // Where the write-up proves a call, calling at once would be all there is to do.
             let groups = session.belief()?.group_posterior();
-            if groups.iter().filter(|p| **p > 0.0).count() > 1 {
+            if groups.iter().all(|p| *p < PROVEN) {
                 return Ok(session);
             }
             fallback.get_or_insert(session);
@@ -560,6 +561,11 @@ impl Session {
         Outcome::Done(self.log.len() - 1)
     }
 
+    /// Whether a part is a fuse whose element has melted, in its holder or out of it.
+    fn has_melted(&self, part: PartId) -> bool {
+        matches!(self.aircraft.settled().state.of(part), PartState::Fuse { blown: true, .. })
+    }
+
     /// The highest voltage to the airframe on any terminal of a part.
     fn live_volts(&self, part: PartId) -> f64 {
         let solution = &self.aircraft.settled().solution;
@@ -578,10 +584,15 @@ impl Session {
         match act {
             Act::PushIn(part) => {
                 let tripped = matches!(state.of(part), PartState::Breaker { tripped: true, .. });
+                // Pushing in again what one has pulled oneself is no reset.
+                let pulled = |e: &&Entry| {
+                    matches!(e.before.hands.of(part), PartState::Breaker { closed: false, .. })
+                };
                 let resets = self
                     .log
                     .iter()
                     .filter(|e| e.observation.step == Step::Act(Act::PushIn(part)))
+                    .filter(|e| !pulled(e))
                     .count();
                 if tripped && resets > 0 {
                     breaches.push(format!(
@@ -590,11 +601,16 @@ impl Session {
                     ));
                 }
             }
-            Act::FitSpare(part) => {
+            // A whole fuse may be changed and put back at will; what has melted says that there
+            // may be a short behind it.
+            Act::FitSpare(part) | Act::Replace(part) if self.has_melted(part) => {
                 let spent = self
                     .log
                     .iter()
-                    .filter(|e| e.observation.step == Step::Act(Act::FitSpare(part)))
+                    .filter(|e| {
+                        let Step::Act(act) = e.observation.step else { return false };
+                        act == Act::FitSpare(part) || act == Act::Replace(part)
+                    })
                     .count();
                 if spent > 0 {
                     breaches.push(format!(

@@ -27,7 +27,7 @@ pub enum Look {
     Dead,
     /// A breaker that is in.
     In,
-    /// A breaker whose collar shows.
+    /// A breaker whose collar shows, whether it has tripped or was pulled.
     Out,
     /// A machine that makes no sound.
     Silent,
@@ -71,7 +71,7 @@ impl Look {
             Self::Flagged => "flag showing",
             Self::Dead => "dead",
             Self::In => "in",
-            Self::Out => "popped",
+            Self::Out => "out",
             Self::Silent => "silent",
             Self::Humming => "humming, not turning",
             Self::Slow => "running slow",

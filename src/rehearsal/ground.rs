@@ -5,7 +5,7 @@ use std::sync::{Mutex, OnceLock, PoisonError};
 
 use crate::chance::Chance;
 use crate::circuit::{PartId, StationId};
-use crate::diagnosis::NO_BITS;
+use crate::diagnosis::{NO_BITS, entropy_bits};
 use crate::drill::PROVEN;
 use crate::isolation::{Isolation, Position, Trial, Trying};
 use crate::planning::{self, Setup};
@@ -201,6 +201,27 @@ impl<'a> Ground<'a> {
         let (group, most) =
             groups.into_iter().fold(first, |best, next| if next.1 > best.1 { next } else { best });
         (group, most / all)
+    }
+
+    /// Uncertainty about the repair group, in bits.
+    fn doubt(&self, standing: &Standing) -> f64 {
+        let mut groups: BTreeMap<u32, f64> = BTreeMap::new();
+        for at in &standing.alive {
+            *groups.entry(self.group(*at)).or_default() += self.weight(*at);
+        }
+        let all: f64 = groups.values().sum();
+        entropy_bits(&groups.into_values().map(|weight| weight / all).collect::<Vec<_>>())
+    }
+
+    /// Share of the doubt at the start that is cleared in a standing; all of it where nothing
+    /// tells any more.
+    pub(super) fn cleared(&self, start: &Standing, now: &Standing) -> f64 {
+        let (before, after) = (self.doubt(start), self.doubt(now));
+        match self.worth(now).best {
+            None => 1.0,
+            Some(_) if before <= NO_BITS => 0.0,
+            Some(_) => (1.0 - after / before).clamp(0.0, 1.0),
+        }
     }
 
     /// The probability of a repair group.

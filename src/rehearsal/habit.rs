@@ -277,6 +277,7 @@ impl Drill<'_> {
             },
             minutes: self.minutes,
             par_minutes,
+            cleared: ground.cleared(&ground.start(self.fault), &self.truth),
             wrong_marks: 0,
             reminded: 0,
             judged: 0,

@@ -3,13 +3,16 @@
 use std::fmt::Write;
 
 use super::bare_minutes;
-use super::text::sentence;
+use super::text::{capital, sentence};
 use crate::diagnostic::escaped;
-use crate::score::{Debrief, Known, Provable};
+use crate::score::{Debrief, FEW_FAULTS, Known, Provable};
 use crate::units::{counted, significant};
 
 /// Names told of one moment; more of them are counted.
 const MOST_NAMES: usize = 12;
+
+/// Faults of one reason told by name when it is opened: of pairs there can be very many.
+const MOST_FAULTS: usize = 1000;
 
 /// What is told where nothing is marked.
 const NO_MARKS: &str = "none";
@@ -17,7 +20,7 @@ const NO_MARKS: &str = "none";
 /// The moments of the drill: what stood excluded, beside what was marked.
 pub(super) fn section(out: &mut String, debrief: &Debrief) {
     out.push_str(
-        "<table>\n<caption>Faults that stood excluded at each point, beside your marks on the \
+        "<table class=\"known\">\n<caption>Faults that stood excluded at each point, beside your marks on the \
          suspects board</caption>\n<thead><tr><th scope=\"col\">After</th>\
          <th scope=\"col\" class=\"num wide\">Minutes</th><th scope=\"col\" class=\"num\">Out</th>\
          <th scope=\"col\">New here</th><th scope=\"col\">Your marks</th></tr></thead>\n<tbody>\n",
@@ -110,14 +113,20 @@ pub(super) fn reasons(out: &mut String, debrief: &Debrief) {
         return;
     }
     out.push_str("<dl class=\"out\">\n");
-    for (row, why, faults) in debrief.reasons() {
-        let by = row.map_or("Write-up".to_owned(), |row| format!("Step {}", row + 1));
-        let _ = writeln!(
+    for reason in debrief.reasons() {
+        let _ = write!(
             out,
-            "<dt><b>{by}:</b> {}</dt><dd>{}</dd>",
-            escaped(&sentence(why)),
-            escaped(&faults.join(", "))
+            "<dt><b>{}:</b> {}</dt><dd>",
+            capital(&reason.by()),
+            escaped(&sentence(reason.why))
         );
+        let all = escaped(&reason.faults_told(Some(MOST_FAULTS)));
+        let _ = if reason.faults.len() > FEW_FAULTS {
+            let count = counted(reason.faults.len(), "fault");
+            writeln!(out, "<details><summary>{count}</summary>{all}</details></dd>")
+        } else {
+            writeln!(out, "{all}</dd>")
+        };
     }
     out.push_str("</dl>\n");
 }

@@ -71,7 +71,35 @@ pub(super) fn section(out: &mut String, path: &Path) {
          <circle class=\"ring\" cx=\"18\" cy=\"6\" r=\"5\"/></svg>from here a call was \
          provable</li>\n</ul>\n",
     );
+    own(out, path);
     table(out, path);
+}
+
+/// The figures of one's own way, in a table.
+fn own(out: &mut String, path: &Path) {
+    out.push_str(
+        "<table class=\"figures\">\n<caption>Your way: what was left after the write-up and \
+         after each step</caption>\n<thead><tr><th scope=\"col\">After</th>\
+         <th scope=\"col\" class=\"num\">Minutes</th><th scope=\"col\" class=\"num\">Faults</th>\
+         <th scope=\"col\" class=\"num\">Repairs</th><th scope=\"col\" class=\"num\">Bits</th></tr>\
+         </thead>\n<tbody>\n",
+    );
+    for (after, point) in path.own.iter().enumerate() {
+        let what = match after {
+            0 => "Write-up".to_owned(),
+            step => format!("Step {step}"),
+        };
+        let _ = writeln!(
+            out,
+            "<tr><th scope=\"row\">{what}</th><td class=\"num\">{}</td><td class=\"num\">{}</td>\
+             <td class=\"num\">{}</td><td class=\"num\">{}</td></tr>",
+            bare_minutes(point.minutes),
+            point.faults,
+            point.groups,
+            bits(point.bits)
+        );
+    }
+    out.push_str("</tbody></table>\n");
 }
 
 fn picture(out: &mut String, plot: &Plot, path: &Path, par: &[Point], over: &Scale) {

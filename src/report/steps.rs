@@ -2,10 +2,10 @@
 
 use std::fmt::Write;
 
-use super::text::sentence;
+use super::text::{capital, sentence};
 use super::{bare_minutes, bits};
 use crate::diagnostic::escaped;
-use crate::score::{Debrief, Row};
+use crate::score::{Debrief, LEGEND, Row};
 use crate::units::{counted, minutes};
 
 /// The table of steps. On a narrow page its figures stand in the step's own cell.
@@ -16,11 +16,11 @@ pub(super) fn section(out: &mut String, debrief: &Debrief) {
     }
     out.push_str(
         "<table>\n<caption>Bits are about which repair group has failed: what a step could be \
-         expected to tell, what it told, and the best that was to be had</caption>\n<thead><tr>\
+         expected to tell, what it told, and what the step told that then told most a minute</caption>\n<thead><tr>\
          <th scope=\"col\" class=\"num\">#</th><th scope=\"col\">Step</th>\
          <th scope=\"col\" class=\"num wide\">Expected</th>\
          <th scope=\"col\" class=\"num wide\">Gained</th>\
-         <th scope=\"col\" class=\"num wide\">Best</th>\
+         <th scope=\"col\" class=\"num wide\">Most</th>\
          <th scope=\"col\" class=\"num\">Min</th>\
          <th scope=\"col\" class=\"num wide\">Clock</th>\
          <th scope=\"col\" class=\"num\">Faults<br/>left</th>\
@@ -48,7 +48,12 @@ pub(super) fn section(out: &mut String, debrief: &Debrief) {
             row.groups
         );
     }
-    out.push_str("</tbody></table>\n");
+    out.push_str("</tbody></table>\n<dl class=\"legend\">\n");
+    for (term, meaning) in LEGEND.iter().filter(|(term, _)| term.len() > 1) {
+        let term = if *term == "expect" { "expected" } else { *term };
+        let _ = writeln!(out, "<dt>{}</dt><dd>{}</dd>", capital(term), escaped(&sentence(meaning)));
+    }
+    out.push_str("</dl>\n");
 }
 
 /// What is said below a step.
@@ -71,19 +76,12 @@ fn remarks(out: &mut String, row: &Row, best: &str) {
             escaped(&format!("{}.", row.showed.join("; ")))
         );
     }
-    // A remark on a weak step names the best one already.
-    if let Some(best) = row.best.as_ref().filter(|best| !row.remark.contains(&best.step)) {
-        let _ = write!(
-            out,
-            "<span class=\"also\">Best then: {}, {} bits for {}.</span>",
-            escaped(&best.step),
-            bits(best.bits),
-            minutes(best.minutes)
-        );
+    for also in row.loss_told().map(str::to_owned).into_iter().chain(row.most_told()) {
+        let _ = write!(out, "<span class=\"also\">{}</span>", escaped(&sentence(&also)));
     }
     let _ = write!(
         out,
-        "<span class=\"also narrow\">At {}: expected {}, gained {}, best {best} bits; {} \
+        "<span class=\"also narrow\">At {}: expected {}, gained {}, most {best} bits; {} \
          left.</span>",
         minutes(row.clock),
         bits(row.expected_bits),

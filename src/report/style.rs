@@ -65,6 +65,15 @@ figcaption{font-weight:600;margin-bottom:.25rem}
 .key{display:flex;flex-wrap:wrap;gap:.25rem 1.5rem;margin:0 0 .75rem;padding:0;list-style:none;color:var(--quiet);font-size:.9375rem}
 .key .plot{display:inline-block;width:2.25rem;height:.75rem;margin-right:.4rem;vertical-align:-.05rem}
 .out{margin:0}
+.figures{width:auto;margin:0 0 1.25rem}
+.figures th,.figures td{padding-right:1.25rem}
+.known{overflow-wrap:anywhere}
+.known th{overflow-wrap:normal;white-space:nowrap}
+.legend{display:grid;grid-template-columns:max-content 1fr;gap:.15rem 1rem;margin:1rem 0 0;font-size:.875rem;color:var(--quiet)}
+.legend dt{font-weight:600}
+.legend dd{margin:0}
+summary{cursor:pointer}
+summary:focus-visible{outline:3px solid var(--accent);outline-offset:2px}
 .out dt{margin-top:.6rem}
 .out dd{margin:0 0 .2rem;color:var(--quiet);font-size:.875rem}
 .diagram{overflow-x:auto;background:#fff;border:1px solid var(--line);padding:.5rem}

@@ -2,10 +2,15 @@
 
 /// A text with a capital at its head and a full stop at its end.
 pub(super) fn sentence(text: &str) -> String {
+    let stop = if text.ends_with(['.', '!', '?']) { "" } else { "." };
+    format!("{}{stop}", capital(text))
+}
+
+/// A text with a capital at its head.
+pub(super) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     let head: String = chars.next().map_or_else(String::new, |c| c.to_uppercase().collect());
-    let stop = if text.ends_with(['.', '!', '?']) { "" } else { "." };
-    format!("{head}{}{stop}", chars.as_str())
+    format!("{head}{}", chars.as_str())
 }
 
 #[cfg(test)]

@@ -9,14 +9,14 @@ use super::habit::Habit;
 use super::mark::{Record, Score};
 use super::path::{self, Known, Path, Points};
 use super::reckon::{Par, Reckoner};
-use super::remark::Remark;
+use super::remark::{Purpose, Remark};
 use super::rubric::Rubric;
 use crate::circuit::{Circuit, PartId};
-use crate::diagnosis::{Belief, Prospect, best_prospect, value_of};
+use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
 use crate::drill::{Advice, Entry, PROVEN, Session};
 use crate::network::SolveError;
 use crate::observation::{Act, Step};
-use crate::units::{minutes, significant};
+use crate::units::significant;
 
 /// The whole debrief.
 #[derive(Clone, Debug, PartialEq)]
@@ -118,6 +118,9 @@ pub struct Row {
     pub lost_minutes: (f64, f64),
     /// A judgement, worked out from the model.
     pub remark: String,
+    /// Whether the step that told most a minute then is worth naming: it is another one, and
+    /// the remark does not name it.
+    pub names_most: bool,
     /// Whether advice had been asked for just before.
     pub advice_taken: bool,
     /// Cautions it went against.
@@ -154,6 +157,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let mut deeds = Vec::new();
     // What is left of the advised steps that are being followed.
     let mut following: Vec<Step> = Vec::new();
+    let mut begun = false;
     for (index, entry) in session.log().iter().enumerate() {
         let before = belief.clone();
         belief.observe(&entry.observation);
@@ -162,15 +166,21 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         let chosen = value_of(&before, circuit, &entry.before, step);
         let best = best_prospect(&before, circuit, &entry.before);
         if following.first() != Some(&step) {
+            begun = false;
             following = match reckoner.advisor().advise(&before, circuit, &entry.before) {
                 Advice::Do { prospect, .. } => prospect.path(),
                 Advice::Call { .. } | Advice::Nothing => Vec::new(),
             };
         }
         let followed = following.first() == Some(&step);
+        let rest = followed && begun;
+        begun = followed;
         following.drain(..usize::from(followed));
         let offered = followed || best.as_ref().is_some_and(|best| best.step == step);
-        let (record, instead) = reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
+        let (record, instead, purpose) =
+            reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
+        // What a planned step ends with may have been settled by what it begins with.
+        let tells_nothing = chosen.bits <= NO_BITS && chosen.fault_bits <= NO_BITS;
         let proven_before = explain::is_provable(&before);
         let now_provable = points.push(&belief, entry.clock);
         let remark = Remark {
@@ -183,8 +193,10 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
             cost: (record.lost_minutes.0 >= LEAST_LOST_MINUTES && !record.implied)
                 .then_some((record.lost_minutes.0, instead.as_ref())),
             planned: followed,
+            purpose: if rest && tells_nothing { Purpose::Rest } else { purpose },
         };
         let mut told = remark.told();
+        let names_most = remark.names_most(&told);
         if now_provable {
             told.push_str("; from here the call was provable");
         }
@@ -193,6 +205,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         rows.push(Row {
             lost_minutes: record.lost_minutes,
             advice_taken: advised,
+            names_most,
             ..row(circuit, (&before, &belief), entry, (&chosen, best), told)
         });
     }
@@ -303,7 +316,10 @@ fn verdict(session: &Session, belief: &Belief) -> Verdict {
              takes {} %.",
             significant(100.0 * PROVEN, 3)
         ),
-        (false, _) => format!("Wrong call: the observations gave that part {percent} %."),
+        (false, _) => {
+            let shared = explain::shared(session).map_or_else(String::new, |s| format!("; {s}"));
+            format!("Wrong call: the observations gave that part {percent} %{shared}.")
+        }
     };
     verdict
 }
@@ -331,67 +347,10 @@ fn row(
         groups: after.group_posterior().iter().filter(|p| **p > 0.0).count(),
         lost_minutes: (0.0, 0.0),
         remark,
+        names_most: false,
         advice_taken: false,
         breaches: entry.breaches.clone(),
         showed: showed(circuit, entry),
-    }
-}
-
-impl Debrief {
-    /// The reasons why faults are out, each with the faults it put out; by step, the write-up
-    /// last because it is no work of the trainee.
-    pub fn reasons(&self) -> Vec<(Option<usize>, &str, Vec<&str>)> {
-        let mut reasons: Vec<(Option<usize>, &str, Vec<&str>)> = Vec::new();
-        for line in &self.exclusions {
-            match reasons.iter_mut().find(|(row, why, _)| *row == line.row && *why == line.why) {
-                Some((_, _, faults)) => faults.push(&line.fault),
-                None => reasons.push((line.row, &line.why, vec![&line.fault])),
-            }
-        }
-        reasons.sort_by_key(|(row, ..)| row.unwrap_or(usize::MAX));
-        reasons
-    }
-
-    /// The marks in one line.
-    pub fn score_told(&self) -> String {
-        let (score, rubric) = (&self.score, Rubric::shipped());
-        let cap = score.cap.map_or_else(String::new, |(points, why)| {
-            format!("; {points:.0} at the most, since {why}")
-        });
-        format!(
-            "{:.0} points of 100: reasoning {:.0}/{:.0}, proof {:.0}/{:.0}, economy {:.0}/{:.0}, \
-             practice {:.0}/{:.0}, belief {:.0}/{:.0}{cap}",
-            score.total,
-            score.reasoning,
-            rubric.reasoning,
-            score.proof,
-            rubric.proof,
-            score.economy,
-            rubric.economy,
-            score.practice,
-            rubric.practice,
-            score.belief,
-            rubric.belief
-        )
-    }
-
-    /// Par in one line.
-    pub fn par_told(&self) -> String {
-        let Par { minutes: par, least_minutes, own_minutes } = self.par;
-        let proof = if par - least_minutes < 0.005 {
-            "proved to be the least there is".to_owned()
-        } else {
-            format!("no strategy takes less than {}", minutes(least_minutes))
-        };
-        let (least, _) = self.record.lost_minutes();
-        format!(
-            "par {} ({proof}), {} for this fault; you took {}, of which {} provably more than \
-             the best steps",
-            minutes(par),
-            minutes(own_minutes),
-            minutes(self.minutes),
-            minutes(least)
-        )
     }
 }
 

@@ -4,12 +4,12 @@
 use super::debrief::told_with_walk;
 use crate::circuit::Circuit;
 use crate::diagnosis::{
-    Apart, Belief, Candidate, Prospect, apart, left_after, tells_nothing_after,
+    Apart, Belief, Candidate, Prospect, apart, left_after, shows_otherwise, tells_nothing_after,
 };
 use crate::drill::{Call, Entry, PROVEN, Session};
-use crate::faults::Cause;
+use crate::faults::{Cause, Fault};
 use crate::observation::{Step, Whereabouts};
-use crate::units::{counted, minutes, significant};
+use crate::units::{bits, counted, minutes};
 
 /// Faults left at the call for which a step that would tell them apart is looked for.
 const MOST_LEFT: usize = 12;
@@ -78,20 +78,21 @@ pub(super) fn cost(
 ) -> String {
     let least = minutes(least);
     let Some(instead) = instead else {
-        return format!("it provably cost {least} more than the best step");
+        return format!("it provably cost {least} more than the planned step");
     };
     format!(
-        "it provably cost {least} more than this: {}, {} bits for {}, {}",
+        "it provably cost {least} more than this: {}, {} for {}, {}",
         told_with_walk(circuit, instead),
-        significant(instead.bits, 2),
+        bits(instead.bits),
         minutes(instead.minutes),
         split(belief, place, instead)
     )
 }
 
 /// Since when nothing more could come of a step: the first point from which on all faults
-/// that were then possible predicted the same for it. `start` is what the write-up left,
-/// `log` what was done before the step.
+/// that were then possible predicted the same for it. What is named there is what put out a
+/// fault that would have shown something else at the step. `start` is what the write-up
+/// left, `log` what was done before the step.
 pub(super) fn known_since(
     circuit: &Circuit,
     start: &Belief,
@@ -99,20 +100,30 @@ pub(super) fn known_since(
     entry: &Entry,
 ) -> Option<String> {
     let mut belief = start.clone();
+    let mut before = start.clone();
     let told = start.observations();
     for done in 0..=log.len() {
         // Only where faults have fallen since can the answer be another.
         let fell = |c: &&Candidate| {
             c.excluded.as_ref().is_some_and(|out| done > 0 && out.at == told + done - 1)
         };
-        let fallen: Vec<&Candidate> = belief.candidates().iter().filter(fell).collect();
-        if done == 0 || !fallen.is_empty() {
+        if done == 0 || belief.candidates().iter().any(|c| fell(&c)) {
             let later: Vec<_> =
                 log[done..].iter().map(|e| (e.observation.step, e.observation.station)).collect();
             let asked = (&entry.before, entry.observation.step);
             if tells_nothing_after(&belief, circuit, &later, asked) {
-                return Some(match fallen.first().and_then(|c| c.excluded.as_ref()) {
-                    None => "known from the write-up on".to_owned(),
+                if done == 0 {
+                    return Some("known from the write-up on".to_owned());
+                }
+                let unseen: Vec<_> = log[done - 1..]
+                    .iter()
+                    .map(|e| (e.observation.step, e.observation.station))
+                    .collect();
+                let otherwise = shows_otherwise(&before, &belief, circuit, &unseen, asked);
+                let first = otherwise.first().map(|at| &belief.candidates()[*at]);
+                return Some(match first.and_then(|c| c.excluded.as_ref()) {
+                    // Several together have settled it, none of them by itself.
+                    None => format!("known since step {done}"),
                     Some(out) => format!(
                         "known since step {done}, where {} was {}",
                         out.what.told(circuit),
@@ -122,6 +133,7 @@ pub(super) fn known_since(
             }
         }
         if let Some(entry) = log.get(done) {
+            before = belief.clone();
             belief.observe(&entry.observation);
         }
     }
@@ -199,6 +211,36 @@ fn still(
     }
 }
 
+/// Of a wrong call that shares a fault with what was hidden: which of its faults were right,
+/// which were not, and which were missed.
+pub(super) fn shared(session: &Session) -> Option<String> {
+    let circuit = session.circuit();
+    let (call, truth) = (&session.call()?.cause, session.truth());
+    let codes = |of: &Cause, others: &Cause, same: bool| -> Vec<String> {
+        let within = |fault: &&Fault| {
+            others
+                .faults()
+                .iter()
+                .any(|other| circuit.part(other.part).group == circuit.part(fault.part).group)
+                == same
+        };
+        of.faults().iter().filter(within).map(|fault| fault.code(circuit)).collect()
+    };
+    let right = codes(call, truth, true);
+    if right.is_empty() || call.repair_group(circuit) == truth.repair_group(circuit) {
+        return None;
+    }
+    let mut told = format!("right was {}", right.join(" and "));
+    let (wrong, missed) = (codes(call, truth, false), codes(truth, call, false));
+    if !wrong.is_empty() {
+        told += &format!(", wrong was {}", wrong.join(" and "));
+    }
+    if !missed.is_empty() {
+        told += &format!(", missed was {}", missed.join(" and "));
+    }
+    Some(told)
+}
+
 /// What spoke against a wrong call, or that nothing did.
 pub(super) fn against(session: &Session, belief: &Belief, from_write_up: usize) -> Option<String> {
     let circuit = session.circuit();
@@ -207,8 +249,9 @@ pub(super) fn against(session: &Session, belief: &Belief, from_write_up: usize) 
         return None;
     }
     let code = call.cause.code(circuit);
+    let shared = shared(session).map_or_else(String::new, |told| format!("{told}; "));
     let Some(out) = candidate(belief, &call.cause)?.excluded.as_ref() else {
-        return Some(format!("nothing that was seen spoke against {code}"));
+        return Some(format!("{shared}nothing that was seen spoke against {code}"));
     };
     let when = out
         .at
@@ -219,7 +262,7 @@ pub(super) fn against(session: &Session, belief: &Belief, from_write_up: usize) 
         .first()
         .map_or("no steady state".to_owned(), |would| would.told(out.what, circuit));
     Some(format!(
-        "{when} spoke against {code}: {} was {}, and would have been {would}",
+        "{shared}{when} spoke against {code}: {} was {}, and would have been {would}",
         out.what.told(circuit),
         out.seen.told(out.what, circuit)
     ))

@@ -13,7 +13,7 @@ use crate::circuit::{Circuit, Kind};
 use crate::diagnosis::{NO_BITS, Prospect};
 use crate::drill::{Entry, Session};
 use crate::observation::{Act, Step, What};
-use crate::units::{counted, minutes, significant};
+use crate::units::{bits, counted, minutes};
 
 /// Habits named at the most: nobody works on more at once.
 const MOST: usize = 3;
@@ -79,10 +79,15 @@ impl Finder<'_> {
     pub(super) fn habits(&self) -> Vec<Habit> {
         let mut found: BTreeMap<HabitKind, Found> = BTreeMap::new();
         let walks = self.visits_for_nothing();
+        let too_often = self.record.confirmed_too_often(Rubric::shipped());
         for (at, deed) in self.deeds.iter().enumerate() {
             let walked = walks.iter().find(|(step, _)| *step == at).map(|(_, cost)| *cost);
             if let Some((kind, cost)) = self.kind_of(at, deed, walked) {
                 found.entry(kind).or_default().add(at, cost);
+            }
+            if too_often.contains(&at) {
+                let minutes = deed.record.confirming_minutes;
+                found.entry(HabitKind::WentOnAfterProof).or_default().add(at, minutes);
             }
             if deed.record.cautions > 0 {
                 found.entry(HabitKind::AgainstCautions).or_default().add(at, 0.0);
@@ -303,7 +308,18 @@ impl Finder<'_> {
                 | HabitKind::WentOnAfterProof
                 | HabitKind::WalkedForNothing
                 | HabitKind::LeftWhatWasAtHand
-                | HabitKind::WeakSplits => StepRecord { cautions: 0, advised: false, ..record },
+                | HabitKind::WeakSplits => StepRecord {
+                    cautions: 0,
+                    advised: false,
+                    // What confirms beyond measure counts like a test whose outcome is known.
+                    implied: record.implied || record.confirming_minutes > 0.0,
+                    lost_minutes: (
+                        record.lost_minutes.0 + record.confirming_minutes,
+                        record.lost_minutes.1 + record.confirming_minutes,
+                    ),
+                    confirming_minutes: 0.0,
+                    ..record
+                },
             };
         }
         let of_the_call = match kind {
@@ -319,6 +335,7 @@ impl Finder<'_> {
             ending: if of_the_call { self.record.ending } else { Ending::Proven },
             minutes: self.record.par_minutes + found.minutes,
             par_minutes: self.record.par_minutes,
+            cleared: if of_the_call { self.record.cleared } else { 1.0 },
             wrong_marks: if misread { self.record.wrong_marks } else { 0 },
             reminded: if asked { self.record.reminded } else { 0 },
             judged: if asked { self.record.judged } else { 0 },
@@ -406,11 +423,9 @@ impl Finder<'_> {
                 format!("something in reach told more for less: {}", dearest())
             }
             HabitKind::WeakSplits => format!(
-                "provably more minutes than by the best steps: {}, worth {} bits",
+                "provably more minutes than by the planned steps: {}, worth {}",
                 dearest(),
-                found.worst.map_or_else(String::new, |(at, _)| {
-                    significant(self.deeds[at].worth.bits, 2)
-                })
+                found.worst.map_or_else(String::new, |(at, _)| { bits(self.deeds[at].worth.bits) })
             ),
             HabitKind::NoFunctionCheck => {
                 "the called part was exchanged, and nobody looked afterwards where the crew had \
@@ -452,10 +467,10 @@ impl Finder<'_> {
         let better = found.worst.and_then(|(at, _)| {
             let better = self.deeds[at].instead.as_ref()?;
             Some(format!(
-                "{remedy}. At step {}: {}, {} bits for {}",
+                "{remedy}. At step {}: {}, {} for {}",
                 at + 1,
                 told_with_walk(self.circuit(), better),
-                significant(better.bits, 2),
+                bits(better.bits),
                 minutes(better.minutes)
             ))
         });

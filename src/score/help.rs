@@ -5,7 +5,7 @@ use super::debrief::debrief;
 use super::reckon::wrong_marks;
 use crate::drill::{Help, Session};
 use crate::network::SolveError;
-use crate::units::{counted, minutes, significant};
+use crate::units::{bits, counted, minutes};
 
 /// What help of this degree says, one sentence an element.
 ///
@@ -30,11 +30,11 @@ fn reminder(session: &mut Session) -> Result<Vec<String>, SolveError> {
     }
     let groups = belief.group_posterior().iter().filter(|p| **p > 0.0).count();
     let mut told = vec![format!(
-        "{} left of {}, in {}: {} bits of doubt.",
+        "{} left of {}, in {}: {} of doubt.",
         counted(belief.alive().count(), "fault"),
         belief.candidates().len(),
         counted(groups, "repair group"),
-        significant(belief.group_entropy_bits(), 2)
+        bits(belief.group_entropy_bits())
     )];
     told.push(format!("The write-up excluded {}.", out_by[0]));
     for (number, (entry, out)) in (1..).zip(session.log().iter().zip(&out_by[1..])) {
@@ -64,9 +64,9 @@ fn last_step(session: &Session) -> Result<Vec<String>, SolveError> {
         row.remark
     )];
     told.push(format!(
-        "It could be expected to tell {} bits and told {}.",
-        significant(row.expected_bits, 2),
-        significant(row.gained_bits, 2)
+        "It could be expected to tell {} and told {}.",
+        bits(row.expected_bits),
+        bits(row.gained_bits)
     ));
     Ok(told)
 }

@@ -10,6 +10,7 @@ mod path;
 mod reckon;
 mod remark;
 mod rubric;
+mod tell;
 
 pub use debrief::{BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, told_with_walk};
 pub use explain::{Provable, StillPossible};
@@ -19,3 +20,4 @@ pub use mark::{Ending, Exchanged, Record, Score, StepRecord};
 pub use path::{Known, ParStep, Path, Point};
 pub use reckon::Par;
 pub use rubric::Rubric;
+pub use tell::{FEW_FAULTS, LEGEND, Reason};

@@ -2,9 +2,10 @@
 
 use super::mark::{Ending, Exchanged, Record, StepRecord};
 use super::path::{ParStep, par_steps};
-use crate::circuit::{Circuit, PartId};
+use super::remark::Purpose;
+use crate::circuit::{AIRFRAME, Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
-use crate::drill::{Advisor, Entry, Help, Mark, PROVEN, Session};
+use crate::drill::{Advice, Advisor, Entry, Help, Mark, PROVEN, Session};
 use crate::faults::Cause;
 use crate::isolation::Trying;
 use crate::observation::{Act, Step};
@@ -37,6 +38,10 @@ pub(super) struct ParWay {
 pub(super) struct Reckoner {
     advisor: Advisor,
     failed: Vec<PartId>,
+    /// What was called in the end.
+    called: Option<Cause>,
+    /// Uncertainty about the repair group after the write-up, in bits.
+    doubt: f64,
     /// Probability, after the write-up, of the candidates in the table.
     share: f64,
     steps: Vec<StepRecord>,
@@ -53,6 +58,8 @@ impl Reckoner {
             share: advisor.isolation().candidates().iter().map(|at| posterior[*at]).sum(),
             advisor,
             failed: session.truth().failed_parts(circuit).collect(),
+            called: session.call().map(|call| call.cause.clone()),
+            doubt: belief.group_entropy_bits(),
             steps: Vec::new(),
             mending_minutes: 0.0,
         }
@@ -65,7 +72,7 @@ impl Reckoner {
 
     /// Takes in one step: what was known before it, what it was worth, whether it was the
     /// one that would have been offered, and whether that had been asked for. Gives its record and
-    /// the step that should have been done instead.
+    /// the step that should have been done instead, and what it was for.
     pub(super) fn step(
         &mut self,
         circuit: &Circuit,
@@ -73,8 +80,8 @@ impl Reckoner {
         entry: &Entry,
         worth: &Prospect,
         (offered, advised): (bool, bool),
-    ) -> (StepRecord, Option<Prospect>) {
-        let mut instead = None;
+    ) -> (StepRecord, Option<Prospect>, Purpose) {
+        let (mut instead, mut purpose) = (None, Purpose::Search);
         let step = entry.observation.step;
         let exchanged = if let Step::Act(Act::Replace(part)) = step {
             // Whoever changes the failed part a second time changes a good one.
@@ -114,7 +121,11 @@ impl Reckoner {
         if mends {
             // What has been isolated may be mended and tried; nothing is lost by that.
             self.mending_minutes += minutes;
-        } else if for_nothing {
+            purpose = Purpose::Mend;
+        } else if worth.bits <= NO_BITS && self.confirms(circuit, before, step) {
+            record.confirming_minutes = minutes;
+            purpose = Purpose::Confirm;
+        } else if for_nothing && !offered {
             record.implied = minutes > 0.0;
             record.lost_minutes = (minutes, minutes);
         } else {
@@ -129,7 +140,19 @@ impl Reckoner {
             }
         }
         self.steps.push(record);
-        (record, instead)
+        (record, instead, purpose)
+    }
+
+    /// Whether a step measures the part that is called in the end, once that is proven.
+    fn confirms(&self, circuit: &Circuit, before: &Belief, step: Step) -> bool {
+        let (Step::Probe(probe), Some(called)) = (step, &self.called) else { return false };
+        let nets = [probe.red, probe.black].map(|touch| touch.net(circuit));
+        let touches = |part: PartId| {
+            let own = circuit.part(part).kind.nets();
+            nets.iter().any(|net| *net != AIRFRAME && own.contains(net))
+        };
+        before.group_probability(circuit, called) >= PROVEN
+            && called.failed_parts(circuit).any(touches)
     }
 
     /// Expected minutes that a step costs more than the best one, where it is among the
@@ -179,18 +202,30 @@ impl Reckoner {
             Some(_) => Ending::Unproven,
         };
         let (par, way) = self.par(circuit, truth);
+        let cleared = self.cleared(circuit, session, belief);
         let asked = |help| session.help_taken().iter().filter(|(_, taken)| *taken == help).count();
         let record = Record {
             steps: self.steps,
             ending,
             minutes: session.minutes() - self.mending_minutes,
             par_minutes: par.minutes.max(par.own_minutes),
+            cleared,
             wrong_marks: wrong_marks(session, belief),
             reminded: asked(Help::Reminder) as u32,
             judged: asked(Help::LastStep) as u32,
             unchecked: ending_is_right(ending) && is_unchecked(session),
         };
         (record, par, way)
+    }
+
+    /// Share of the doubt about the repair group that the steps have cleared.
+    fn cleared(&self, circuit: &Circuit, session: &Session, belief: &Belief) -> f64 {
+        match self.advisor.advise(belief, circuit, session.place()) {
+            // Proven, or nothing that could be done tells any more.
+            Advice::Call { .. } | Advice::Nothing => 1.0,
+            Advice::Do { .. } if self.doubt <= NO_BITS => 0.0,
+            Advice::Do { .. } => (1.0 - belief.group_entropy_bits() / self.doubt).clamp(0.0, 1.0),
+        }
     }
 
     fn par(&self, circuit: &Circuit, truth: &Cause) -> (Par, ParWay) {

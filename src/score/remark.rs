@@ -6,12 +6,28 @@ use crate::circuit::Circuit;
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
 use crate::drill::Entry;
 use crate::observation::{Act, Step};
-use crate::units::{minutes, significant};
+use crate::units::{bits, minutes};
 
 /// Bits a minute below which a step counts as weak beside the best, as a fraction.
 const WEAK: f64 = 0.5;
 /// And from which it counts as good as the best.
 const AS_GOOD: f64 = 0.95;
+
+/// Of a step that gives as many bits a minute as any that was available.
+const TELLS_MOST: &str = "tells most a minute of all available steps";
+
+/// What a step was for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Purpose {
+    /// Finding out what is wrong.
+    Search,
+    /// The rest of a planned step that takes several: a walk after an exchange, say.
+    Rest,
+    /// Measuring the called part once more after it had been proven.
+    Confirm,
+    /// Mending what had been isolated, and trying whether that has helped.
+    Mend,
+}
 
 /// What a step is judged by.
 pub(super) struct Remark<'a> {
@@ -29,6 +45,8 @@ pub(super) struct Remark<'a> {
     pub cost: Option<(f64, Option<&'a Prospect>)>,
     /// Whether it was the step that the planner would have advised.
     pub planned: bool,
+    /// What it was for.
+    pub purpose: Purpose,
 }
 
 impl Remark<'_> {
@@ -42,14 +60,24 @@ impl Remark<'_> {
         told
     }
 
+    /// Whether the step with most bits a minute is worth naming beside what has been told.
+    pub(super) fn names_most(&self, told: &str) -> bool {
+        let searched = self.purpose == Purpose::Search && !self.planned;
+        self.best.is_some_and(|best| {
+            searched
+                && best.step != self.chosen.step
+                && !told.contains(&told_with_walk(self.circuit, best))
+        })
+    }
+
     /// The step with most bits a minute in words, with what it would have been worth; not
     /// where the planner names a better one.
     fn instead(&self) -> Option<String> {
         let best = self.best.filter(|_| !matches!(self.cost, Some((_, Some(_)))))?;
         Some(format!(
-            "{} would have been worth {} bits for {}, {}",
+            "{} would have been worth {} for {}, {}",
             told_with_walk(self.circuit, best),
-            significant(best.bits, 2),
+            bits(best.bits),
             minutes(best.minutes),
             explain::split(self.before, &self.entry.before, best)
         ))
@@ -59,6 +87,12 @@ impl Remark<'_> {
         let Self { before, chosen, best, .. } = self;
         let left = before.alive().count();
         let rate = |p: &Prospect| p.rate().0;
+        match self.purpose {
+            Purpose::Rest => return "goes with the planned step before it".to_owned(),
+            Purpose::Confirm => return "confirms the called part, which was proven".to_owned(),
+            Purpose::Mend => return "for the repair of what was proven; not counted".to_owned(),
+            Purpose::Search => {}
+        }
         if before.group_entropy_bits() < NO_BITS {
             return if left <= 1 {
                 "the fault was already known".to_owned()
@@ -68,12 +102,12 @@ impl Remark<'_> {
         }
         if best.is_some_and(|b| b.step == chosen.step) {
             return match best.map(|b| b.then.len()) {
-                Some(1..) => "the best available step, with what follows it".to_owned(),
-                _ => "the best available step".to_owned(),
+                Some(1..) => format!("{TELLS_MOST}, with what follows it"),
+                _ => TELLS_MOST.to_owned(),
             };
         }
         if self.planned {
-            return "the best step of the plan for all that was left".to_owned();
+            return "the planned step: fewest minutes for all that was left".to_owned();
         }
         if chosen.step == Step::LookAround {
             return "a look around, free of charge".to_owned();
@@ -87,11 +121,11 @@ impl Remark<'_> {
         };
         match best {
             Some(b) if rate(chosen) < WEAK * rate(b) => with_instead(format!(
-                "worth {} bits, {}",
-                significant(chosen.bits, 2),
+                "worth {}, {}",
+                bits(chosen.bits),
                 explain::split(before, &self.entry.before, chosen)
             )),
-            Some(b) if rate(chosen) >= AS_GOOD * rate(b) => "the best available step".to_owned(),
+            Some(b) if rate(chosen) >= AS_GOOD * rate(b) => TELLS_MOST.to_owned(),
             _ => format!("a fair split among {left} remaining faults"),
         }
     }

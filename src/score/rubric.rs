@@ -49,6 +49,9 @@ pub struct Rubric {
     pub swapped: f64,
     /// The most with a good part changed so.
     pub swapped_good: f64,
+    /// Measurements of the called part, once that is proven, that cost nothing: the trade
+    /// confirms a fault before it changes a part (common practice, no published source).
+    pub confirmations: u32,
     /// Minutes lost from which an exchange was not called for while something else could
     /// still have told something.
     pub swap_minutes: f64,
@@ -91,10 +94,15 @@ impl Rubric {
             format!(
                 "Proof, {} points. What you saw has to leave your repair group with at least \
                  {} % of the probability when you call. A right call without that gets {} points \
-                 in all at the most; a guess is a guess.",
+                 in all at the most, and of the points for reasoning and economy only the share of the \
+                 doubt that your steps had cleared: a guess that hits earns no more of them than \
+                 one that misses. The proof may be confirmed: {} of the called part just \
+                 before the call {} nothing.",
                 p(self.proof),
                 p(100.0 * crate::drill::PROVEN),
-                p(self.unproven)
+                p(self.unproven),
+                crate::units::counted(self.confirmations as usize, "measurement"),
+                if self.confirmations == 1 { "costs" } else { "cost" }
             ),
             format!(
                 "Economy, {} points. All of them for par, the expected minutes of the best \

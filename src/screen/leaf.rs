@@ -127,7 +127,7 @@ fn keys_and_signs(text: &mut Text, keys: &Keys) {
         ("[█LAMP█]", "bright"),
         ("[▚LAMP▞]", "flickering"),
         ("[▌LAMP▐]", "flashing in the rhythm of its flasher"),
-        ("● / ◉ OUT", "breaker in / popped, its collar showing"),
+        ("● / ◉ OUT", "breaker in / out, its collar showing"),
         ("[━] / [ ]", "fuse in its holder / pulled"),
         ("? / ✓", "your own mark: suspect / cleared"),
         ("● / ┼", "in the diagram: lines joined / lines that only cross"),

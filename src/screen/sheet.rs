@@ -11,7 +11,7 @@ use crate::circuit::StationId;
 use crate::drill::{Advice, Help, Session};
 use crate::observation::Step;
 use crate::score::told_with_walk;
-use crate::units::{counted, minutes, significant};
+use crate::units::{bits, counted, minutes, significant};
 
 /// What a sheet tells.
 #[derive(Clone, Debug, PartialEq)]
@@ -210,9 +210,9 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
             text.paragraph(&capital(&step), text.theme.strong());
             text.blank();
             let walk = if walks(prospect) { ", the walk included" } else { "" };
-            let worth = significant(prospect.bits, 2);
+            let worth = bits(prospect.bits);
             let price = minutes(prospect.minutes);
-            text.paragraph(&format!("Worth {worth} bits for {price}{walk}."), Style::new());
+            text.paragraph(&format!("Worth {worth} for {price}{walk}."), Style::new());
             text.paragraph(&rests.told(), Style::new());
             text.paragraph(
                 &format!(

@@ -10,10 +10,10 @@ use halfsplit::drill::{Action, Advice, Entry, Mark, Outcome, PROVEN, Session};
 use halfsplit::network::PartState;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch, Whereabouts};
 use halfsplit::score::{self, Debrief, Row};
-use halfsplit::units::{minutes, significant};
+use halfsplit::units::{bits, minutes};
 use rayon::prelude::*;
 
-use super::brute::Suspects;
+use super::brute::{Suspect, Suspects};
 use super::moments;
 use super::play::{any_fault, any_step, one, shipped};
 
@@ -182,7 +182,7 @@ struct Checked<'a> {
 }
 
 impl Checked<'_> {
-    /// `STEP, B bits for M, SPLIT` against brute force.
+    /// `STEP, WORTH for M, SPLIT` against brute force.
     fn better(&self, words: &str) {
         let Self { circuit, suspects, entry, name, .. } = self;
         let (told, split) = words.split_once(", leaving ").unwrap_or_else(|| panic!("{name}"));
@@ -191,7 +191,7 @@ impl Checked<'_> {
         let taken = minutes(minutes_of(circuit, &entry.before, &path));
         let place = &entry.before;
         if let Some(gain) = suspects.gain(&path, place.station) {
-            let expected = format!("{} bits for {taken}", significant(gain.max(0.0), 2));
+            let expected = format!("{} for {taken}", bits(gain.max(0.0)));
             assert_eq!(worth, expected, "{name}");
         }
         self.split(split, &path);
@@ -228,7 +228,7 @@ impl Checked<'_> {
         let least = minutes(self.row.lost_minutes.0);
         let rest = cost.strip_prefix(&format!("{least} more than "));
         match rest.unwrap_or_else(|| panic!("{}: {least}", self.name)) {
-            "the best step" => {}
+            "the planned step" => {}
             rest => {
                 let better = rest.strip_prefix("this: ");
                 self.better(better.unwrap_or_else(|| panic!("{}", self.name)));
@@ -250,7 +250,8 @@ impl Checked<'_> {
         suspects
     }
 
-    /// `known since step N, where A was B` or `known from the write-up on`.
+    /// `known since step N, where A was B`, `known since step N` or `known from the write-up
+    /// on`. What is named has put out a fault that would have shown something else.
     fn known(&self, known: &str, path: &[Step], told: &mut impl FnMut(&'static str)) {
         let Self { circuit, entry, name, start, log, .. } = self;
         let place = &entry.before;
@@ -261,19 +262,46 @@ impl Checked<'_> {
             told("known from the write-up");
             return;
         };
-        let (step, where_) = known.split_once(", where ").unwrap_or_else(|| panic!("{name}"));
+        let (step, where_) = known.split_once(", where ").unwrap_or((known, ""));
         let step: usize = step.parse().unwrap_or_else(|_| panic!("{name}"));
         assert!(!apart(step) && apart(step - 1), "{name}");
         let mut then = (*start).clone();
         for entry in &log[..step] {
             then.observe(&entry.observation);
         }
-        let fell = then.all.iter().filter_map(|s| s.out.as_ref()).any(|out| {
+        let shows = |suspect: &Suspect| {
+            let mut suspect = suspect.clone();
+            for entry in &log[step..] {
+                let at = entry.observation.station;
+                let _ = suspect.rig.perform(entry.observation.step, at, &mut Vec::new());
+            }
+            suspect.reads(path, place.station)
+        };
+        let left = shows(then.alive().next().expect("the hidden fault is left"));
+        // The named thing put out a fault that cannot have shown what those left show.
+        let fell = then
+            .all
+            .iter()
+            .filter(|s| s.out.as_ref().is_some_and(|out| out.at == start.observations + step - 1));
+        let otherwise: Vec<&Suspect> = fell
+            .filter(|suspect| {
+                let shown = shows(suspect);
+                shown.len() != left.len()
+                    || left
+                        .iter()
+                        .zip(&shown)
+                        .any(|((_, a), (_, b))| a.iter().all(|percept| !b.contains(percept)))
+            })
+            .collect();
+        if where_.is_empty() {
+            told("known since a step by several things");
+            return;
+        }
+        let named = otherwise.iter().filter_map(|s| s.out.as_ref()).any(|out| {
             let told = out.what.told(circuit);
-            out.at == start.observations + step - 1
-                && where_ == format!("{told} was {}", out.seen.told(out.what, circuit))
+            where_ == format!("{told} was {}", out.seen.told(out.what, circuit))
         });
-        assert!(fell, "{name}");
+        assert!(named, "{name}: that settles nothing of it");
         told("known since a step");
     }
 
@@ -296,6 +324,33 @@ impl Checked<'_> {
             assert!((gain - row.expected_bits).abs() < 1e-7, "{name}: {gain} bits");
             told("bits of the step");
         }
+        let nothing = |what: &str| {
+            let apart = suspects.told_apart(&chosen, place.station);
+            let apart = apart.map(|(one, other)| format!("{} and {}", one.code, other.code));
+            assert_eq!(apart, None, "{name}: {what}");
+        };
+        let proven = || suspects.by_group().into_values().any(|share| share >= PROVEN);
+        match remark {
+            "goes with the planned step before it" => {
+                assert!(!self.log.is_empty() && row.lost_minutes.0 == 0.0, "{name}");
+                nothing("the rest of a step");
+                told("the rest of a planned step");
+                return;
+            }
+            "confirms the called part, which was proven" => {
+                assert!(proven() && matches!(step, Step::Probe(_)), "{name}");
+                assert_eq!(row.lost_minutes, (0.0, 0.0), "{name}");
+                assert!(gain.is_none_or(|gain| gain <= 1e-7), "{name}");
+                told("confirms");
+                return;
+            }
+            "for the repair of what was proven; not counted" => {
+                assert!(proven() && row.lost_minutes == (0.0, 0.0), "{name}");
+                told("mends");
+                return;
+            }
+            _ => {}
+        }
         if suspects.group_bits() < NO_BITS {
             let expected = match left {
                 0 | 1 => "the fault was already known".to_owned(),
@@ -307,19 +362,14 @@ impl Checked<'_> {
         }
         let own_rate = rate(row.expected_bits, row.minutes);
         let best_rate = row.best.as_ref().map_or(0.0, |b| rate(b.bits, b.minutes));
-        let nothing = |what: &str| {
-            let apart = suspects.told_apart(&chosen, place.station);
-            let apart = apart.map(|(one, other)| format!("{} and {}", one.code, other.code));
-            assert_eq!(apart, None, "{name}: {what}");
-        };
-        if let Some(follows) = remark.strip_prefix("the best available step") {
+        if let Some(follows) = remark.strip_prefix("tells most a minute of all available steps") {
             assert!(matches!(follows, "" | ", with what follows it"), "{name}");
             let is_it = best.first() == Some(&step);
             assert!(is_it || own_rate >= 0.95 * best_rate, "{name}");
             assert_eq!(follows.is_empty(), !is_it || best.len() == 1, "{name}");
-            told("the best available step");
+            told("tells most a minute");
             self.nothing_is_better(best_rate, &mut told);
-        } else if remark == "the best step of the plan for all that was left" {
+        } else if remark == "the planned step: fewest minutes for all that was left" {
             assert_eq!(row.lost_minutes.0, 0.0, "{name}");
             told("a step of the plan");
         } else if remark == "a look around, free of charge" {
@@ -355,7 +405,7 @@ impl Checked<'_> {
                 assert!(suspects.told_apart(&chosen, place.station).is_some(), "{name}");
                 told("of one part only");
             } else {
-                let worth = format!("worth {} bits, leaving ", significant(row.expected_bits, 2));
+                let worth = format!("worth {}, leaving ", bits(row.expected_bits));
                 let split = claim.strip_prefix(&worth).unwrap_or_else(|| panic!("{name}"));
                 self.split(split, &chosen);
                 assert!(row.expected_bits > NO_BITS && own_rate < 0.5 * best_rate, "{name}");
@@ -628,7 +678,8 @@ fn every_claim_of_a_debrief_holds_by_brute_force() {
         ("bits of the step", 150),
         ("bits of the best", 100),
         ("could tell nothing", 30),
-        ("the best available step", 20),
+        ("tells most a minute", 20),
+        ("mends", 3),
         ("nothing is better", 15),
         ("worth less than the best", 15),
         ("a walk for nothing", 5),

@@ -1,4 +1,4 @@
-//! The debrief on the screen: the verdict, every step judged, the path beside par's, habits
+//! The debrief on the screen: the verdict and what figures mean, every step judged, the path beside par's, habits
 //! to work on, what happened inside, and why the other faults are out.
 
 mod path;
@@ -16,12 +16,13 @@ use super::sheet::{Line, Text, capital, draw_lines};
 use super::text::{put, rule};
 use super::theme::Theme;
 use crate::drill::Session;
-use crate::score::{Debrief, Provable};
-use crate::units::minutes;
+use crate::score::{Debrief, FEW_FAULTS, LEGEND, Provable};
+use crate::units::{counted, minutes};
 
 /// The parts of a debrief.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Part {
+    Verdict,
     Steps,
     Path,
     Habits,
@@ -29,7 +30,8 @@ enum Part {
     Exclusions,
 }
 
-const PARTS: [(Part, &str); 5] = [
+const PARTS: [(Part, &str); 6] = [
+    (Part::Verdict, "VERDICT"),
     (Part::Steps, "STEPS"),
     (Part::Path, "PATH"),
     (Part::Habits, "HABITS"),
@@ -47,6 +49,8 @@ pub(super) struct Debriefing {
     part: usize,
     at: usize,
     scroll: usize,
+    /// Whether every fault of a reason is told by name.
+    in_full: bool,
     /// The diagram, while it is open.
     diagram: Option<Box<Diagram>>,
     /// Why there is none.
@@ -56,7 +60,16 @@ pub(super) struct Debriefing {
 impl Debriefing {
     /// A debrief still to be worked out.
     pub(super) fn new(session: Session) -> Self {
-        Self { session, debrief: None, part: 0, at: 0, scroll: 0, diagram: None, remark: None }
+        Self {
+            session,
+            debrief: None,
+            part: 0,
+            at: 0,
+            scroll: 0,
+            in_full: false,
+            diagram: None,
+            remark: None,
+        }
     }
 
     /// Whether letters are letters of something being looked for.
@@ -97,13 +110,16 @@ impl Debriefing {
             Command::Left | Command::Previous => {
                 self.part = (self.part + PARTS.len() - 1) % PARTS.len();
             }
+            Command::Mark if PARTS[self.part].0 == Part::Exclusions => {
+                self.in_full = !self.in_full;
+            }
             _ if PARTS[self.part].0 == Part::Steps => {
                 self.at = scrolled(self.at, command, debrief.rows.len(), 1);
                 return false;
             }
             _ => {
                 let stage = super::frame::areas(size, false).stage;
-                let body = body(stage, (debrief, PARTS[self.part].0));
+                let body = body(stage, debrief);
                 let lines = self.lines(debrief, text_columns(body), theme).len();
                 self.scroll = scrolled(self.scroll, command, lines, usize::from(body.height));
                 return false;
@@ -118,6 +134,7 @@ impl Debriefing {
         let mut text = Text { columns, lines: Vec::new(), theme };
         match PARTS[self.part].0 {
             Part::Steps | Part::Path => {}
+            Part::Verdict => verdict(&mut text, debrief),
             Part::Habits => habits(&mut text, debrief),
             Part::Inside => {
                 if debrief.story.is_empty() {
@@ -165,11 +182,22 @@ impl Debriefing {
                 }
                 text.blank();
                 text.heading("EXCLUDED, AND BY WHICH STEP");
-                for (row, why, faults) in debrief.reasons() {
-                    let row =
-                        row.map_or("write-up".to_owned(), |row| format!("step {:>3}", row + 1));
-                    text.hanging((&row, theme.strong()), &format!("{why}."), Style::new());
-                    text.hanging(("        ", theme.quiet()), &faults.join(", "), theme.quiet());
+                let most = if self.in_full { MOST_FAULTS } else { FEW_FAULTS };
+                let mut last = None;
+                for reason in debrief.reasons() {
+                    // The step once, above all that it showed.
+                    if last != Some(reason.row) {
+                        text.paragraph(&capital(&reason.by()), theme.strong());
+                        last = Some(reason.row);
+                    }
+                    let count = counted(reason.faults.len(), "fault");
+                    text.hanging((" ", theme.quiet()), &format!("{}.", reason.why), Style::new());
+                    let faults = reason.faults_told(Some(most));
+                    text.hanging(
+                        ("   ", theme.quiet()),
+                        &format!("{count}: {faults}"),
+                        theme.quiet(),
+                    );
                 }
             }
         }
@@ -194,39 +222,50 @@ fn habits(text: &mut Text, debrief: &Debrief) {
     }
 }
 
-/// Rows of a stage below which the picture and the habits take the room of the verdict.
-const HIGH: u16 = 26;
+/// Faults of one reason told by name when all are asked for: of pairs there can be very many.
+const MOST_FAULTS: usize = 1000;
 
-/// Lines of the verdict above the parts; its first sentence alone where a part needs room.
-fn verdict(debrief: &Debrief, part: Part, stage: Rect, theme: Theme) -> Vec<Line> {
-    let mut text = Text { columns: stage.width, lines: Vec::new(), theme };
+/// How the drill ended, how it is marked, and what the figures of the other parts mean.
+fn verdict(text: &mut Text, debrief: &Debrief) {
+    let theme = text.theme;
     let verdict = &debrief.verdict;
-    text.paragraph(&verdict.sentence, theme.strong());
-    let needs_room = match part {
-        Part::Path | Part::Habits => stage.height < HIGH,
-        Part::Steps | Part::Inside | Part::Exclusions => false,
-    };
-    if needs_room {
-        return text.lines;
+    if !verdict.called.is_empty() {
+        text.paragraph(
+            &format!(
+                "You called {}. The fault was {}: {}.",
+                verdict.called, verdict.planted, verdict.planted_text
+            ),
+            Style::new(),
+        );
     }
-    text.paragraph(
-        &format!(
-            "You called {}. The fault was {}: {}.",
-            verdict.called, verdict.planted, verdict.planted_text
-        ),
-        Style::new(),
-    );
+    for told in debrief.against.iter().cloned().chain(debrief.provable.iter().map(Provable::told)) {
+        text.paragraph(&format!("{}.", capital(&told)), Style::new());
+    }
+    text.blank();
     text.paragraph(&format!("{}.", debrief.score_told()), Style::new());
     for line in debrief.readings.iter().take(1) {
         text.paragraph(&format!("{}; see INSIDE.", capital(line)), Style::new());
     }
-    text.paragraph(&format!("Minutes: {}.", debrief.par_told()), theme.quiet());
+    text.blank();
+    text.paragraph(&format!("Minutes: {}.", debrief.par_told()), Style::new());
+    text.blank();
+    text.heading("WHAT THE FIGURES MEAN");
+    for (term, meaning) in LEGEND {
+        text.hanging((&format!("{term:<8}"), theme.strong()), meaning, theme.quiet());
+    }
+}
+
+/// What stands above every part: how it ended, and the points.
+fn above(debrief: &Debrief, columns: u16, theme: Theme) -> Vec<Line> {
+    let mut text = Text { columns, lines: Vec::new(), theme };
+    text.paragraph(&debrief.verdict.sentence, theme.strong());
+    text.paragraph(&format!("{:.0} points of 100", debrief.score.total), Style::new());
     text.lines
 }
 
-/// Where the parts go, below the verdict and the line that names the parts.
-fn body(stage: Rect, (debrief, part): (&Debrief, Part)) -> Rect {
-    let above = verdict(debrief, part, stage, Theme::new(false)).len() as u16 + 3;
+/// Where the parts go, below that and the line that names the parts.
+fn body(stage: Rect, debrief: &Debrief) -> Rect {
+    let above = above(debrief, stage.width, Theme::new(false)).len() as u16 + 2;
     Rect { y: stage.y + above, height: stage.height.saturating_sub(above), ..stage }
 }
 
@@ -266,8 +305,8 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
         Some(Ok(debrief)) => debrief,
     };
     let part = PARTS[debriefing.part].0;
-    draw_lines(buffer, stage, (&verdict(debrief, part, stage, theme), 0), theme);
-    let body = body(stage, (debrief, part));
+    draw_lines(buffer, stage, (&above(debrief, stage.width, theme), 0), theme);
+    let body = body(stage, debrief);
     let y = body.y - 2;
     let mut x = stage.x;
     for (index, (_, name)) in PARTS.iter().enumerate() {
@@ -288,10 +327,14 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
             hints.insert(0, ("↑↓", "step"));
         }
         Part::Path => path::draw(buffer, body, &debrief.path, theme),
-        Part::Habits | Part::Inside | Part::Exclusions => {
+        Part::Verdict | Part::Habits | Part::Inside | Part::Exclusions => {
             let lines = debriefing.lines(debrief, text_columns(body), theme);
             draw_lines(buffer, body, (&lines, debriefing.scroll), theme);
             hints.insert(0, ("↑↓", "read on"));
+            if part == Part::Exclusions {
+                let word = if debriefing.in_full { "few" } else { "all faults" };
+                hints.insert(1, ("space", word));
+            }
         }
     }
     keys(buffer, areas.foot, &hints, theme);

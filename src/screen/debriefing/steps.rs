@@ -8,9 +8,9 @@ use crate::score::{Debrief, Known, Row};
 use crate::screen::sheet::{Line, Text, capital, draw_lines};
 use crate::screen::text::{fit, put, put_right, rule, wrap};
 use crate::screen::theme::Theme;
-use crate::units::{counted, minutes};
+use crate::units::counted;
 
-/// Columns to the right of the step's words: expected, gained, best, minutes, faults.
+/// Columns to the right of the step's words: expected, gained, most, minutes, faults.
 const NUMBERS: u16 = 33;
 /// Columns of the bar of remaining faults in a table so wide.
 fn bar_columns(table: u16) -> u16 {
@@ -41,7 +41,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize
         let table = Rect { height: area.height - told, ..area };
         (table, Rect { y: table.bottom(), height: told, ..area })
     };
-    let head = "expect gained   best    min  left";
+    let head = "expect gained   most    min  left";
     let bars = bar_columns(table.width);
     let right = Rect { width: table.width.saturating_sub(bars + 1), ..table };
     put(buffer, table, table.x, table.y, "  #  step", theme.quiet());
@@ -140,15 +140,8 @@ fn row_lines(
     if !row.showed.is_empty() {
         text.paragraph(&format!("It showed {}.", row.showed.join("; ")), Style::new());
     }
-    // A remark on a weak step names the best one already.
-    if let Some(best) = row.best.as_ref().filter(|best| !row.remark.contains(&best.step)) {
-        let told = format!(
-            "Best then: {}, {:.2} bits for {}.",
-            best.step,
-            best.bits,
-            minutes(best.minutes)
-        );
-        text.paragraph(&told, theme.quiet());
+    for also in row.loss_told().map(str::to_owned).into_iter().chain(row.most_told()) {
+        text.paragraph(&format!("{}.", capital(&also)), theme.quiet());
     }
     if row.advice_taken {
         text.paragraph("Advice was asked for before this step.", theme.quiet());
