@@ -11,6 +11,7 @@ use std::time::{Duration, Instant};
 
 use halfsplit::circuit::{check_builds, read_build};
 use halfsplit::diagnostic::{Diagnostic, Severity, is_unprintable};
+use halfsplit::dictionary::read_setups;
 use halfsplit::library::{self, LoadError};
 
 /// A path in the project.
@@ -81,6 +82,42 @@ fn each_bad_file_is_answered_word_for_word() {
     }
     assert!(differences.is_empty(), "{differences}");
     assert!(count >= 16, "only {count} files");
+}
+
+/// Every list of setups in `tests/bad/setups`, each for the bench, with what is said of it.
+pub(crate) fn bad_setups() -> Vec<(PathBuf, Vec<Diagnostic>)> {
+    let bench = library::load("bench").expect("it comes with the program");
+    let mut paths: Vec<_> = fs::read_dir(folder("tests/bad/setups"))
+        .expect("the folder is there")
+        .map(|entry| entry.expect("an entry can be read").path())
+        .filter(|path| path.extension().is_some_and(|end| end == "ron"))
+        .collect();
+    paths.sort();
+    let told = |path: &PathBuf| {
+        let text = fs::read_to_string(path).expect("a file of text");
+        let name = path.file_name().and_then(|name| name.to_str()).expect("a name");
+        read_setups(&bench, name, &text).1
+    };
+    paths.into_iter().map(|path| (path.clone(), told(&path))).collect()
+}
+
+#[test]
+fn each_bad_list_of_setups_is_answered_word_for_word() {
+    let mut differences = String::new();
+    for (path, findings) in bad_setups() {
+        let said = said(&findings);
+        let expected_path = path.with_extension("txt");
+        if std::env::var_os("UPDATE").is_some() {
+            fs::write(&expected_path, &said).unwrap();
+        }
+        let expected = fs::read_to_string(&expected_path).unwrap_or_default();
+        assert!(!findings.is_empty(), "{} reads clean", path.display());
+        if said != expected {
+            differences.extend(["--- ", &path.to_string_lossy(), "\n", &expected, "+++ said\n"]);
+            differences.push_str(&said);
+        }
+    }
+    assert!(differences.is_empty(), "{differences}");
 }
 
 #[test]

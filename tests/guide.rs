@@ -8,7 +8,7 @@ use std::fs;
 use halfsplit::circuit::CATALOGUE;
 use halfsplit::units::significant;
 
-use crate::bad_files::{bad_files, folder, read, said};
+use crate::bad_files::{bad_files, bad_setups, folder, read, said};
 
 const GUIDE: &str = "scenarios/README.md";
 
@@ -36,6 +36,9 @@ fn it_lists_every_code_and_no_other() {
     let mut met = BTreeSet::new();
     for (path, text) in bad_files() {
         met.extend(read(&path.to_string_lossy(), &text).iter().map(|finding| finding.code));
+    }
+    for (_, findings) in bad_setups() {
+        met.extend(findings.iter().map(|finding| finding.code));
     }
     let guide = guide();
     let (_, table) = guide.split_once("## Findings").expect("the guide has its findings");

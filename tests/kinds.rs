@@ -4,7 +4,7 @@
 use std::process::{Command, Output};
 
 use halfsplit::circuit::{CATALOGUE, PART_FIELDS};
-use serde_json::Value;
+use serde_json::{Value, json};
 
 fn kinds(arguments: &[&str]) -> Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_halfsplit"));
@@ -50,6 +50,18 @@ fn a_page_has_all_that_the_catalogue_has() {
             let item = format!("{} {}", field.name, flowing(field.doc));
             assert!(flow.contains(&item), "{item}\n{page}");
         }
+        // A mode that is a resistance tells between which ohms, and which are usual.
+        let ranged = spec.modes.iter().filter(|mode| flow.contains(&format!("in {}@", mode.name)));
+        let names: Vec<&str> = ranged.map(|mode| mode.name).collect();
+        let expected: &[&str] = match spec.name {
+            "Wire" => &["chafed", "high-resistance"],
+            "Ground" | "GroundStud" | "Splice" => &["high-resistance"],
+            "Connector" => &["pin-high-resistance", "pins-touching"],
+            _ => &[],
+        };
+        let mut sorted = names.clone();
+        sorted.sort_unstable();
+        assert_eq!(sorted, expected, "{page}");
         for mode in spec.modes {
             for text in [mode.name, mode.text, mode.source] {
                 assert!(flow.contains(&flowing(text)), "{text}\n{page}");
@@ -73,8 +85,16 @@ fn json_has_all_of_it_too() {
             assert_eq!(told["name"], mode.name);
             assert_eq!(told["rate_per_million_hours"], mode.rate);
             assert_eq!(told["rate_source"], mode.source);
+            let ranged = ["chafed", "high-resistance", "pin-high-resistance", "pins-touching"];
+            assert_eq!(told["ohms"].is_object(), ranged.contains(&mode.name), "{told}");
         }
     }
+    let chafe = &listed.iter().find(|kind| kind["kind"] == "Wire").expect("a wire")["fault_modes"];
+    let chafe = chafe.as_array().expect("a list").iter().find(|mode| mode["name"] == "chafed");
+    assert_eq!(
+        chafe.expect("it chafes")["ohms"],
+        json!({"least": 0.01, "usual": 0.05, "most": 1000.0})
+    );
     let wire: Value = serde_json::from_str(&said(&["wire", "--json"])).expect("it is JSON");
     assert_eq!(&wire, listed.iter().find(|kind| kind["kind"] == "Wire").expect("there is one"));
     let feet = wire["parameters"].as_array().expect("a list").iter().find(|f| f["name"] == "feet");

@@ -436,6 +436,43 @@ fn ground_power_comes_in_only_when_the_small_pin_is_live() {
 }
 
 #[test]
+fn a_ground_unit_of_the_wrong_polarity_is_kept_off_the_bus() {
+    // A diode in the lead of the small pin: common practice, no published source.
+    let parts = [
+        "Receptacle(id: \"EXT\", plus: \"P\", interlock: \"I\")",
+        "Contactor(id: \"K\", x1: \"I\", line: \"P\", load: \"BUS\")",
+        "Resistor(id: \"R\", a: \"BUS\", b: \"GND\", ohms: 1)",
+    ];
+    let wrong = bench("P I BUS", &parts).fault("EXT:unit-reversed").set("EXT", "IN");
+    near(wrong.dc("P", "GND"), -28.0, 1e-3);
+    near(wrong.dc("I", "GND"), 0.0, 1e-3);
+    assert!(!wrong.operated("K"));
+    near(wrong.dc("BUS", "GND"), 0.0, 1e-3);
+    // Nor does it stay on where it was on before.
+    let turned = bench("P I BUS", &parts).set("EXT", "IN").fault("EXT:unit-reversed");
+    assert!(!turned.operated("K"));
+}
+
+#[test]
+fn a_loadmeter_shows_current_back_into_its_generator_below_zero() {
+    // Current that flows back turns the generator into a motor, which a loadmeter with a mark
+    // below zero is there to show (common practice, no published source). By Ohm's law: 24 V
+    // over 0.5 ohm and the shunt's quarter milliohm flow back, a quarter of the rating.
+    let scale = "scale: [(-0.5, 0), (0, 0.3), (1, 1)], divisions: [-0.5, 0, 1]";
+    let meter = format!("Loadmeter(id: \"L\", plus: \"G\", minus: \"BUS\", {scale})");
+    let back = bench(
+        "G BUS",
+        &[
+            "Supply(id: \"E\", plus: \"BUS\", volts: 24, ohms: 0.0001)",
+            "Shunt(id: \"SH\", a: \"G\", b: \"BUS\", amps: 200)",
+            "Resistor(id: \"R\", a: \"G\", b: \"GND\", ohms: 0.5)",
+            &meter,
+        ],
+    );
+    near(back.reads("L"), -24.0 / 0.500_35 / 200.0, 1e-4);
+}
+
+#[test]
 fn an_ammeter_reads_both_ways_and_a_loadmeter_in_fractions() {
     let scale = "scale: [(-100, 0), (0, 0.5), (100, 1)], divisions: [-100, 0, 100]";
     let ammeter = format!("Ammeter(id: \"A\", plus: \"P\", minus: \"Q\", amps: 100, {scale})");

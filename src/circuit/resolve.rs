@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use super::catalogue::{CATALOGUE, KindSpec};
 use super::common::{PART_FIELDS, TEST_POINT, TEST_POINT_FIELDS};
 use super::expand::{ENTRY_LIMIT, Written, expand_names, too_many};
-use super::fields::{Known, build, names_another};
+use super::fields::{Known, build, names_another, warn_of_same_ends};
 use super::file::{Findings, REPEAT, StationFile, SystemFile, quoted};
 use super::mods::{self, Fitted};
 use super::names::{line, line_of, word};
@@ -53,7 +53,7 @@ pub(super) fn resolve(
     let offered = mods::offered(file, root, findings);
     let fitted = mods::fitted(file, root, which);
     let (net_names, net_places, mut nets) = nets(file, root, &fitted, findings);
-    let parts = parts(file, root, &fitted, &stations, &mut nets, findings);
+    let parts = parts(file, root, &fitted, &stations, (&net_names, &mut nets), findings);
     // A net can be bare only because a part was refused, so this waits for a file
     // without errors. Test points come later: a probe is not an end.
     if !findings.has_errors() {
@@ -246,7 +246,7 @@ fn parts(
     root: &Node,
     fitted: &[Fitted<'_>],
     stations: &[Station],
-    nets: &mut Nets,
+    (net_names, nets): (&[String], &mut Nets),
     findings: &mut Findings,
 ) -> Vec<Option<Part>> {
     if file.parts.is_empty() {
@@ -265,6 +265,7 @@ fn parts(
             continue;
         };
         let values = check(written, index, &[&PART_FIELDS, spec.fields], nets, findings);
+        warn_of_same_ends(&values, net_names, findings);
         let id = entry_id(&values, &mut seen, findings);
         let head = head(spec, &values, id, stations, findings);
         drafts.push((spec, values, head));
@@ -294,6 +295,7 @@ fn parts(
     for (at, kind) in later {
         kinds[at] = kind;
     }
+    warn_of_shunts(&drafts, &kinds, findings);
     drafts
         .into_iter()
         .zip(kinds)
@@ -302,6 +304,40 @@ fn parts(
             Some(Part { kind: kind?, ..head })
         })
         .collect()
+}
+
+/// How far an ammeter's rating may stand from that of the shunt across which it is.
+const SHUNT_TOLERANCE: f64 = 0.01;
+
+/// Warns of ammeters that are made for another shunt than the one they are across.
+fn warn_of_shunts(
+    drafts: &[(&KindSpec, Values, Option<Part>)],
+    kinds: &[Option<Kind>],
+    findings: &mut Findings,
+) {
+    let built = || drafts.iter().zip(kinds);
+    let pair = |a: NetId, b: NetId| (a.min(b), a.max(b));
+    let shunts: BTreeMap<(NetId, NetId), (&str, f64)> = built()
+        .filter_map(|((_, values, _), kind)| match kind {
+            Some(Kind::Shunt(s)) => Some((pair(s.a, s.b), (values.who.as_str(), s.ohms))),
+            _ => None,
+        })
+        .collect();
+    for ((_, values, _), kind) in built() {
+        let Some(Kind::Ammeter(meter)) = kind else { continue };
+        let Some((shunt, ohms)) = shunts.get(&pair(meter.plus, meter.minus)) else { continue };
+        let shown = meter.per_volt * ohms;
+        if (shown - 1.0).abs() <= SHUNT_TOLERANCE {
+            continue;
+        }
+        let message = format!(
+            "{} shows {} A where 1 A flows through {shunt}",
+            values.who,
+            significant(shown, 3)
+        );
+        let hint = Some("give both the same `amps` and `millivolts`".to_owned());
+        findings.warning("other-shunt", values.place_of("amps"), message, hint);
+    }
 }
 
 /// A part without its kind yet: a stand-in takes that place.

@@ -104,6 +104,11 @@ impl Values {
         self.found.get(field).map(|(value, _)| value)
     }
 
+    /// Whether the author gave a field, be it what it would have been anyhow.
+    pub(super) fn is_given(&self, field: &str) -> bool {
+        self.found.get(field).is_some_and(|(_, place)| *place != self.place)
+    }
+
     /// Where the value of a field stands; the part's own place where it is a default.
     pub(super) fn place_of(&self, field: &str) -> Place {
         self.found.get(field).map_or(self.place, |(_, place)| *place)

@@ -8,8 +8,9 @@ use serde_json::{Value, json};
 use super::{Ended, args};
 use crate::circuit::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindSpec, PART_FIELDS};
 use crate::diagnostic::{did_you_mean, plain};
+use crate::faults::ohms_range;
 use crate::screen;
-use crate::units::{minutes, significant};
+use crate::units::{minutes, quantity, significant};
 
 /// Lines are no longer than this however wide the terminal: long ones are hard to read.
 const WIDEST: u16 = 100;
@@ -144,6 +145,17 @@ fn page(spec: &KindSpec, columns: u16) -> Page {
     for mode in spec.modes {
         let text = format!("{}: {}", significant(mode.rate, 4), mode.text);
         page.item(mode.name, mode_columns, &text);
+        if let Some(range) = ohms_range(spec.id, mode.name) {
+            let told = format!(
+                "Takes ohms, as in {}@{}: {} to {}, {} unless said otherwise.",
+                mode.name,
+                significant(range.usual, 3),
+                significant(range.least, 3),
+                quantity(range.most, "ohm"),
+                significant(range.usual, 3)
+            );
+            page.text(mode_columns + 4, &told);
+        }
         page.text(mode_columns + 4, &format!("Rate: {}.", mode.source));
     }
     page.text(
@@ -189,8 +201,12 @@ fn as_json(spec: &KindSpec) -> Value {
         .modes
         .iter()
         .map(|mode| {
+            let ohms = ohms_range(spec.id, mode.name).map(
+                |range| json!({ "least": range.least, "usual": range.usual, "most": range.most }),
+            );
             json!({
                 "name": mode.name,
+                "ohms": ohms,
                 "text": mode.text,
                 "rate_per_million_hours": mode.rate,
                 "rate_source": mode.source,

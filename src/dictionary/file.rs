@@ -1,13 +1,14 @@
 //! Reads a list of setups from a file.
 
-use std::collections::BTreeMap;
+use std::fmt;
 
-use serde::Deserialize;
+use serde::de::{MapAccess, Visitor};
+use serde::{Deserialize, Deserializer};
 
 use super::Setup;
 use super::setup::is_pulled_by_hand;
 use crate::circuit::{Circuit, PartId, scan};
-use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean};
+use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean, is_unprintable};
 
 /// A setup as typed.
 #[derive(Debug, Deserialize)]
@@ -15,10 +16,39 @@ use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean};
 struct Typed {
     name: String,
     #[serde(default)]
-    sets: BTreeMap<String, String>,
+    sets: Pairs,
     #[serde(default)]
     pulled: Vec<String>,
 }
+
+/// A map as typed: in its own order, and with whatever is in it twice.
+#[derive(Debug, Default)]
+struct Pairs(Vec<(String, String)>);
+
+impl<'de> Deserialize<'de> for Pairs {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct PairsVisitor;
+        impl<'de> Visitor<'de> for PairsVisitor {
+            type Value = Pairs;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a map of controls to positions")
+            }
+
+            fn visit_map<A: MapAccess<'de>>(self, mut access: A) -> Result<Pairs, A::Error> {
+                let mut pairs = Vec::new();
+                while let Some(pair) = access.next_entry()? {
+                    pairs.push(pair);
+                }
+                Ok(Pairs(pairs))
+            }
+        }
+        deserializer.deserialize_map(PairsVisitor)
+    }
+}
+
+/// Longest name of a setup, in characters: it is a column of a table.
+const NAME_CHARS: usize = 80;
 
 /// Reads a list of setups: `[Setup(name: …, sets: {CONTROL: POSITION}, pulled: […])]`.
 ///
@@ -67,10 +97,21 @@ pub fn read_setups(
             let place = node.field("name").place();
             find(place, "name-twice", format!("two setups are named `{}`", typed.name), None);
         }
-        // The map is kept in order of its keys; the text has an order of its own.
+        let odd = typed.name.trim().is_empty()
+            || typed.name.chars().count() > NAME_CHARS
+            || typed.name.contains(is_unprintable);
+        if odd {
+            let message = format!(
+                "a setup needs a name of 1 to {NAME_CHARS} characters on one line, that can be shown"
+            );
+            find(node.field("name").place(), "bad-name", message, None);
+        }
         let sets = node.field("sets");
-        for (control, position) in &typed.sets {
-            let place = place_of(text, sets.place(), control);
+        let mut from = sets.place();
+        for (control, position) in &typed.sets.0 {
+            let place = place_of(text, from, control);
+            // What comes next is looked for behind it.
+            from = Place { column: place.column + 1, ..place };
             let Some(part) = circuit.find_part(control) else {
                 find(place, "unknown-part", unknown(control), near(circuit, control));
                 continue;
@@ -79,6 +120,11 @@ pub fn read_setups(
                 find(place, "not-a-control", format!("`{control}` is not a control"), None);
                 continue;
             };
+            if setup.sets.iter().any(|(set, _)| *set == part) {
+                let message = format!("`{control}` is set twice in one setup");
+                find(place, "duplicate-field", message, None);
+                continue;
+            }
             let known = found.positions.iter().position(|p| p.eq_ignore_ascii_case(position));
             if let Some(at) = known {
                 setup.sets.push((part, at as u8));
@@ -94,6 +140,9 @@ pub fn read_setups(
             let place = list.child(at).place();
             match circuit.find_part(name) {
                 None => find(place, "unknown-part", unknown(name), near(circuit, name)),
+                Some(part) if setup.pulled.contains(&part) => {
+                    find(place, "duplicate-id", format!("`{name}` is pulled twice"), None);
+                }
                 Some(part) if is_pulled_by_hand(&circuit.part(part).kind) => {
                     setup.pulled.push(part);
                 }

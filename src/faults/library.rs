@@ -5,7 +5,7 @@
 
 use super::cause::Left;
 use super::planted::Exposure;
-use crate::circuit::{Kind, KindSpec, Meter, Part, Relay, Switch};
+use crate::circuit::{Kind, KindId, KindSpec, Meter, Part, Relay, Switch};
 use crate::units::quantity;
 
 /// One way in which one part fails.
@@ -47,6 +47,22 @@ const CHAFE: OhmsRange = OhmsRange { least: 0.01, usual: 0.05, most: 1000.0 };
 /// Ohms of a poor joint, an assumption: usually enough to starve a load, too little to
 /// show at no load.
 const POOR_JOINT: OhmsRange = OhmsRange { least: 0.1, usual: 15.0, most: 1000.0 };
+/// The modes that are a resistance, by kind and name in the catalogue.
+const RANGES: [(KindId, &str, OhmsRange); 7] = [
+    (KindId::Wire, "chafed", CHAFE),
+    (KindId::Wire, "high-resistance", POOR_JOINT),
+    (KindId::Ground, "high-resistance", POOR_JOINT),
+    (KindId::GroundStud, "high-resistance", POOR_JOINT),
+    (KindId::Splice, "high-resistance", POOR_JOINT),
+    (KindId::Connector, "pin-high-resistance", POOR_JOINT),
+    (KindId::Connector, "pins-touching", CHAFE),
+];
+
+/// The ohms that a mode of a kind can have; `None` for one that is no resistance.
+pub fn ohms_range(kind: KindId, mode: &str) -> Option<OhmsRange> {
+    RANGES.iter().find(|(id, name, _)| *id == kind && *name == mode).map(|(.., range)| *range)
+}
+
 /// A short inside a load, as a fraction of its sound resistance, an assumption.
 const LOAD_SHORT: f64 = 0.01;
 /// Shorted turns draw through this many times the winding resistance, an assumption:
@@ -99,25 +115,24 @@ impl Modes<'_> {
     fn ranged<T: Clone>(
         &mut self,
         name: &str,
-        range: OhmsRange,
         sound: &T,
         wrap: fn(T) -> Kind,
         fail: impl Fn(&mut T, f64),
     ) {
         let once = [(String::new(), String::new())];
-        self.ranged_each(name, range, sound, wrap, &once, |part, _, ohms| fail(part, ohms));
+        self.ranged_each(name, sound, wrap, &once, |part, _, ohms| fail(part, ohms));
     }
 
     /// Adds a mode that is a resistance once for every instance.
     fn ranged_each<T: Clone>(
         &mut self,
         name: &str,
-        range: OhmsRange,
         sound: &T,
         wrap: fn(T) -> Kind,
         instances: &[(String, String)],
         fail: impl Fn(&mut T, usize, f64),
     ) {
+        let range = ohms_range(self.spec.id, name).expect("a mode with ohms is in the table");
         let (ohms, before) = (self.ohms, self.found.len());
         let used = ohms.unwrap_or(range.usual);
         self.each(name, sound, wrap, instances, |part, at| fail(part, at, used));
@@ -214,7 +229,12 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
         }
         Kind::Receptacle(r) => {
             m.one("unit-dead", r, Kind::Receptacle, |r| r.volts = 0.0);
-            m.one("unit-reversed", r, Kind::Receptacle, |r| r.volts = -r.volts);
+            // A diode in the lead of the small pin keeps the contactor from closing on a unit of
+            // the wrong polarity (common practice, no published source).
+            m.one("unit-reversed", r, Kind::Receptacle, |r| {
+                r.volts = -r.volts;
+                r.interlock_ohms = f64::INFINITY;
+            });
             m.one("main-pin-open", r, Kind::Receptacle, |r| r.pin_ohms = f64::INFINITY);
             m.one("interlock-pin-open", r, Kind::Receptacle, |r| r.interlock_ohms = f64::INFINITY);
         }
@@ -244,13 +264,13 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
         Kind::Splice(s) => {
             let wires = numbered(s.nets.len(), "wire");
             m.each("pulled-out", s, Kind::Splice, &wires, |s, at| s.joint_ohms[at] = f64::INFINITY);
-            m.ranged_each("high-resistance", POOR_JOINT, s, Kind::Splice, &wires, |s, at, ohms| {
+            m.ranged_each("high-resistance", s, Kind::Splice, &wires, |s, at, ohms| {
                 s.joint_ohms[at] += ohms;
             });
         }
         Kind::GroundStud(g) => {
             m.one("loose", g, Kind::GroundStud, |g| g.ohms = f64::INFINITY);
-            m.ranged("high-resistance", POOR_JOINT, g, Kind::GroundStud, |g, ohms| g.ohms += ohms);
+            m.ranged("high-resistance", g, Kind::GroundStud, |g, ohms| g.ohms += ohms);
             let leads = numbered(g.nets.len(), "lead");
             m.each("lead-off", g, Kind::GroundStud, &leads, |g, at| {
                 g.lead_ohms[at] = f64::INFINITY;
@@ -261,7 +281,7 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
                 c.pins.iter().map(|p| (p.name.clone(), format!("({})", p.name))).collect();
             m.each("pin-open", c, Kind::Connector, &pins, |c, at| c.pins[at].ohms = f64::INFINITY);
             let poor = "pin-high-resistance";
-            m.ranged_each(poor, POOR_JOINT, c, Kind::Connector, &pins, |c, at, ohms| {
+            m.ranged_each(poor, c, Kind::Connector, &pins, |c, at, ohms| {
                 c.pins[at].ohms += ohms;
             });
             // Only neighbours touch, and only neighbours are mistaken for each other.
@@ -275,7 +295,7 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
                 .collect();
             if !neighbours.is_empty() {
                 let touching = "pins-touching";
-                m.ranged_each(touching, CHAFE, c, Kind::Connector, &neighbours, |c, at, ohms| {
+                m.ranged_each(touching, c, Kind::Connector, &neighbours, |c, at, ohms| {
                     c.touching = Some((at, at + 1, ohms));
                 });
                 m.each("wires-crossed", c, Kind::Connector, &neighbours, |c, at| {
@@ -286,13 +306,13 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
         }
         Kind::Wire(w) => {
             m.one("open", w, Kind::Wire, |w| w.ohms = f64::INFINITY);
-            m.ranged("chafed", CHAFE, w, Kind::Wire, |w, ohms| w.chafed_ohms = Some(ohms));
-            m.ranged("high-resistance", POOR_JOINT, w, Kind::Wire, |w, ohms| w.ohms += ohms);
+            m.ranged("chafed", w, Kind::Wire, |w, ohms| w.chafed_ohms = Some(ohms));
+            m.ranged("high-resistance", w, Kind::Wire, |w, ohms| w.ohms += ohms);
         }
         Kind::Resistor(r) => m.one("open", r, Kind::Resistor, |r| r.ohms = f64::INFINITY),
         Kind::Ground(g) => {
             m.one("open", g, Kind::Ground, |g| g.ohms = f64::INFINITY);
-            m.ranged("high-resistance", POOR_JOINT, g, Kind::Ground, |g, ohms| g.ohms += ohms);
+            m.ranged("high-resistance", g, Kind::Ground, |g, ohms| g.ohms += ohms);
         }
         Kind::Breaker(b) => m.one("trips-early", b, Kind::Breaker, |b| b.latches = false),
         Kind::Fuse(f) => {

@@ -9,7 +9,7 @@ mod library;
 mod planted;
 
 pub use cause::{Cause, Causes, Left, Scope, intermittent, left, mode_of, parse_cause};
-pub use library::{FaultMode, OhmsRange, mode_at, modes};
+pub use library::{FaultMode, OhmsRange, mode_at, modes, ohms_range};
 pub use planted::{Condition, Exposure, Planted, build, compatible, parse_planted};
 
 use crate::circuit::{Circuit, Part, PartId};

@@ -89,7 +89,7 @@ pub(super) const RECEPTACLE: KindSpec = KindSpec {
     id: KindId::Receptacle,
     name: "Receptacle",
     purpose: "Receptacle for a ground power unit and the unit that can be plugged into it; a control with the positions OUT and IN.",
-    formula: "I = (E - V) / R while the plug is in. The small pin is live only then, so that a contactor fed from it cannot close on a dead or half-seated plug.",
+    formula: "I = (E - V) / R while the plug is in. The small pin is live only then, so that a contactor fed from it cannot close on a dead or half-seated plug; a diode in its lead keeps it dead with a unit of the wrong polarity.",
     replace_minutes: 30.0,
     fields: &[
         f("plus", K::Net, Required, "main positive pin"),

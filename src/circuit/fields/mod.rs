@@ -81,6 +81,42 @@ pub(super) fn build(
     }
 }
 
+/// Fields that are the two ends of one thing.
+const ENDS: [(&str, &str); 9] = [
+    ("a", "b"),
+    ("b", "c"),
+    ("line", "load"),
+    ("plus", "minus"),
+    ("x1", "x2"),
+    ("anode", "cathode"),
+    ("p1", "p2"),
+    ("s1", "s2"),
+    ("dc", "ret"),
+];
+
+/// Warns of a part with both ends on one net: nothing ever flows through it.
+pub(super) fn warn_of_same_ends(v: &Values, net_names: &[String], findings: &mut Findings) {
+    let mut warn = |place, what: String, net: NetId| {
+        let name = net_names.get(net.index()).map_or("", String::as_str);
+        let message = format!("{what} of {} are both on the net {}", v.who, quoted(name));
+        let hint = Some("nothing flows between them".to_owned());
+        findings.warning("ends-on-one-net", place, message, hint);
+    };
+    for (one, other) in ENDS {
+        if let (Some(net), Some(same)) = (v.net(one), v.net(other))
+            && net == same
+        {
+            let place = if v.is_given(other) { v.place_of(other) } else { v.place_of(one) };
+            warn(place, format!("{} and {}", quoted(one), quoted(other)), net);
+        }
+    }
+    if let Some(Value::Pins(pins)) = v.get("pins") {
+        for (name, net, _) in pins.iter().filter(|(_, a, b)| a == b) {
+            warn(v.place_of("pins"), format!("the two sides of pin {}", quoted(name)), *net);
+        }
+    }
+}
+
 /// Whether a kind names another part, so that it has to be built after that.
 pub(super) fn names_another(kind: KindId) -> bool {
     kind.spec().fields.iter().any(|field| matches!(field.kind, FieldKind::Part(_)))
@@ -213,6 +249,7 @@ mod tests {
     use super::super::catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec};
     use super::super::{Circuit, read_system};
     use super::*;
+    use crate::diagnostic::Severity;
 
     fn try_read(parts: &str) -> (Option<Circuit>, Vec<String>) {
         let text = format!(
@@ -220,7 +257,7 @@ mod tests {
                nets: ["N"], parts: [{parts}])"#
         );
         let (circuit, findings) = read_system("x", &text);
-        let errors = findings.iter().filter(|d| d.code != "net-with-one-end");
+        let errors = findings.iter().filter(|d| d.severity == Severity::Error);
         (circuit, errors.map(ToString::to_string).collect())
     }
 

@@ -14,6 +14,16 @@ const PROTECTION_DROP_VOLTS: f64 = 0.1;
 
 pub(super) fn wire(v: &Values, findings: &mut Findings) -> Option<Wire> {
     let ohms = if let Some(ohms) = v.number("ohms") {
+        if let Some(idle) = ["gauge", "feet"].into_iter().find(|field| v.is_given(field)) {
+            let message = format!(
+                "{} has {} and {}: its ohms count, and the other does nothing",
+                v.who,
+                quoted("ohms"),
+                quoted(idle)
+            );
+            let hint = Some(format!("leave out {} or {}", quoted("ohms"), quoted(idle)));
+            findings.warning("given-twice", v.place_of(idle), message, hint);
+        }
         ohms
     } else {
         let gauge = v.small("gauge")?;
