@@ -254,10 +254,10 @@ fn the_debrief_judges_every_step() {
     let few = keep("debrief_why_not", &mut app);
     // One step tells each of its reasons once, with as many faults as it put out.
     assert_eq!(few.matches("Write-up").count(), 1, "{few}");
-    assert!(few.contains(" more"), "{few}");
+    assert!(few.contains("; and "), "{few}");
     press(&mut app, "Space");
     let all = picture(&app, SIZES[2]).to_string();
-    assert!(!all.contains(" more"), "{all}");
+    assert!(!all.contains("; and "), "{all}");
     press(&mut app, "Enter");
     assert!(app.is_over());
 }
