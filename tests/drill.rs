@@ -3,6 +3,12 @@
 
 use std::io::Write;
 use std::process::{Command, Output, Stdio};
+use std::sync::Arc;
+
+use halfsplit::drill::command::{Request, parse};
+use halfsplit::drill::{Outcome, Session};
+use halfsplit::observation::{Act, Step};
+use halfsplit::{faults, library};
 
 /// Runs the binary with lines on standard input.
 fn run(arguments: &[&str], lines: &str) -> Output {
@@ -227,6 +233,30 @@ fn a_whole_fuse_may_be_changed_and_a_breaker_that_one_has_pulled_is_no_popped_on
     let transcript = text(&run(&["drill", "bench", "--fault", "W1:open", "--seed", "5"], lines));
     assert_eq!(transcript.matches(": out, as you pulled it").count(), 4, "{transcript}");
     assert!(!transcript.contains("popped") && !transcript.contains("reset more"), "{transcript}");
+}
+
+#[test]
+fn a_caution_is_known_before_the_step_that_would_go_against_it() {
+    let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
+    let cause = faults::parse_cause(&circuit, "F-LTS:open").expect("a fault");
+    let after = |lines: &[&str]| {
+        let mut session =
+            Session::planted(Arc::clone(&circuit), cause.clone(), 4).expect("settled");
+        for line in lines {
+            match parse(&circuit, line) {
+                Ok(Request::Do(action)) => {
+                    assert!(matches!(session.apply(action), Outcome::Done(_)))
+                }
+                other => panic!("{line}: {other:?}"),
+            }
+        }
+        let fuse = circuit.find_part("F-LTS").expect("a fuse");
+        session.cautions_against(Step::Act(Act::FitSpare(fuse)))
+    };
+    let live = after(&["go fuses", "pull F-LTS"]);
+    assert!(live.len() == 1 && live[0].starts_with("fuse fitted in F-LTS with "), "{live:?}");
+    // With the power off first there is nothing to be said.
+    assert_eq!(after(&["set MASTER OFF", "go fuses", "pull F-LTS"]), [""; 0]);
 }
 
 #[test]

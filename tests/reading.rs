@@ -144,6 +144,9 @@ fn help_has_its_price_and_its_limit() {
         for typed in asked {
             line(&mut session, typed);
         }
+        // Proven, so that the points for reasoning count in full.
+        line(&mut session, "go fuses");
+        line(&mut session, "pull F-FLT-C");
         session.apply(Action::Call(session.truth().clone()));
         debrief(&session).expect("it settles").score.reasoning
     };

@@ -79,12 +79,12 @@ pub(super) fn write(out: &mut impl Write, debrief: &Debrief) -> Result<()> {
         )?;
         writeln!(
             out,
-            "   expected {} bits, gained {}, {}; {} faults in {} groups left",
+            "   expected {} bits, gained {}, {}; {} in {} left",
             bits(row.expected_bits),
             bits(row.gained_bits),
             minutes(row.minutes),
-            row.candidates,
-            row.groups
+            counted(row.candidates, "fault"),
+            counted(row.groups, "group")
         )?;
         writeln!(out, "   {}.", plain(&row.remark))?;
         if let Some(loss) = row.loss_told() {

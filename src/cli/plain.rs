@@ -141,7 +141,15 @@ fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut S
                 writeln!(out, "{}", plain(&line))?;
             }
         }
-        Outcome::Advised(advice) => writeln!(out, "{}", advice_words(&circuit, &advice))?,
+        Outcome::Advised(advice) => {
+            writeln!(out, "{}", advice_words(&circuit, &advice))?;
+            if let Advice::Do { prospect, .. } = &advice {
+                for caution in prospect.path().into_iter().flat_map(|s| session.cautions_against(s))
+                {
+                    writeln!(out, "  as things stand, against a caution: {}", plain(&caution))?;
+                }
+            }
+        }
         Outcome::Done(index) => {
             let entry = session.log()[index].clone();
             writeln!(

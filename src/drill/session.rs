@@ -575,6 +575,11 @@ impl Session {
             .fold(0.0, f64::max)
     }
 
+    /// Cautions that a step would go against as things stand.
+    pub fn cautions_against(&self, step: Step) -> Vec<String> {
+        self.breaches_before(step)
+    }
+
     /// Cautions that a step about to be done goes against.
     fn breaches_before(&self, step: Step) -> Vec<String> {
         let mut breaches = Vec::new();

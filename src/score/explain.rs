@@ -1,6 +1,8 @@
 //! Why a step was weak, since when its outcome was known, and what would still have told
 //! the faults apart that were left: all of it worked out from what was known then.
 
+use std::fmt::Write;
+
 use super::debrief::told_with_walk;
 use crate::circuit::Circuit;
 use crate::diagnosis::{
@@ -232,11 +234,10 @@ pub(super) fn shared(session: &Session) -> Option<String> {
     }
     let mut told = format!("right was {}", right.join(" and "));
     let (wrong, missed) = (codes(call, truth, false), codes(truth, call, false));
-    if !wrong.is_empty() {
-        told += &format!(", wrong was {}", wrong.join(" and "));
-    }
-    if !missed.is_empty() {
-        told += &format!(", missed was {}", missed.join(" and "));
+    for (word, codes) in [("wrong", wrong), ("missed", missed)] {
+        if !codes.is_empty() {
+            let _ = write!(told, ", {word} was {}", codes.join(" and "));
+        }
     }
     Some(told)
 }

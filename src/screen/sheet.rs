@@ -214,6 +214,11 @@ fn advice_text(text: &mut Text, session: &Session, advice: &Advice) {
             let price = minutes(prospect.minutes);
             text.paragraph(&format!("Worth {worth} for {price}{walk}."), Style::new());
             text.paragraph(&rests.told(), Style::new());
+            for step in prospect.path() {
+                for caution in session.cautions_against(step) {
+                    text.item("!", &format!("As things stand, against a caution: {caution}."));
+                }
+            }
             text.paragraph(
                 &format!(
                     "Still possible: {} in {}.",
