@@ -268,7 +268,7 @@ fn a_caution_gone_against_is_named() {
 fn weak_splits_are_named_with_a_better_step() {
     let circuit = system("t4-ac");
     let mut session = drill(&circuit, "T-FLT-A:primary-open");
-    for _ in 0..25 {
+    for _ in 0..60 {
         let place = session.place().clone();
         let belief = session.belief().expect("it can be worked out").clone();
         if belief.group_posterior().iter().any(|p| *p >= PROVEN) {
