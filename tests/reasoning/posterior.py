@@ -39,8 +39,9 @@ def shows(showing, seen, error):
     """Whether this is what would be seen."""
     if showing is None:
         return 0.0
-    if "word" in showing or "word" in seen:
-        return float(showing.get("word") == seen.get("word"))
+    for kind in ("word", "position"):
+        if kind in showing or kind in seen:
+            return float(showing.get(kind) == seen.get(kind))
     return float(showing["range"] == seen["range"] and mark(showing, error) == seen["mark"])
 
 
