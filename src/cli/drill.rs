@@ -28,34 +28,31 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
     let report = arguments.report.as_deref();
     let on_screen = !plain && on_a_terminal();
-    let session = match library::split_drill(&arguments.build.system) {
-        (system, Some(id)) => {
-            let ready = written(system, id, arguments)?;
-            if on_screen && ready.scope.pairs {
-                report.map_or(Ok(()), debrief::can_be_written)?;
-                let (circuit, scope) = (Arc::clone(&ready.circuit), ready.scope);
-                let make = Box::new(move || ready.begin(seed).map_err(|error| error.to_string()));
-                return working_out(&circuit, (scope, make), arguments, (seed, looks));
-            }
-            ready.begin(seed)?
+    let session = if let (system, Some(id)) = library::split_drill(&arguments.build.system) {
+        let ready = written(system, id, arguments)?;
+        if on_screen && ready.scope.pairs {
+            report.map_or(Ok(()), debrief::can_be_written)?;
+            let (circuit, scope) = (Arc::clone(&ready.circuit), ready.scope);
+            let make = Box::new(move || ready.begin(seed).map_err(|error| error.to_string()));
+            return working_out(&circuit, (scope, make), arguments, (seed, looks));
         }
-        (_, None) => {
-            let circuit = Arc::new(arguments.build.load()?);
-            if on_screen && arguments.scope().pairs {
-                // Bad faults and files are told before the screen opens.
-                let circuit = with_conditions(circuit, arguments);
-                hidden(&circuit, arguments)?;
-                report.map_or(Ok(()), debrief::can_be_written)?;
-                let (scope, wanted) = (arguments.scope(), arguments.clone());
-                let of = Arc::clone(&circuit);
-                let make = Box::new(move || {
-                    let made = session(of, &wanted, seed).map_err(|error| format!("{error:#}"))?;
-                    Ok(made.under(wanted.rules()))
-                });
-                return working_out(&circuit, (scope, make), arguments, (seed, looks));
-            }
-            session(circuit, arguments, seed)?.under(arguments.rules())
+        ready.begin(seed)?
+    } else {
+        let circuit = Arc::new(arguments.build.load()?);
+        if on_screen && arguments.scope().pairs {
+            // Bad faults and files are told before the screen opens.
+            let circuit = with_conditions(circuit, arguments);
+            hidden(&circuit, arguments)?;
+            report.map_or(Ok(()), debrief::can_be_written)?;
+            let (scope, wanted) = (arguments.scope(), arguments.clone());
+            let of = Arc::clone(&circuit);
+            let make = Box::new(move || {
+                let made = session(of, &wanted, seed).map_err(|error| format!("{error:#}"))?;
+                Ok(made.under(wanted.rules()))
+            });
+            return working_out(&circuit, (scope, make), arguments, (seed, looks));
         }
+        session(circuit, arguments, seed)?.under(arguments.rules())
     };
     report.map_or(Ok(()), debrief::can_be_written)?;
     if !on_screen {

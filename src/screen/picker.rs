@@ -268,7 +268,7 @@ fn board(session: &Session, branches: &[Branch], headings: bool) -> Vec<Row> {
         let mut end = counted(parts.len(), "part");
         for (count, sign) in [(suspect, Mark::Suspect), (cleared, Mark::Cleared)] {
             if count > 0 {
-                end.push_str(&format!(", {count} {}", mark_sign(Some(sign))));
+                end = format!("{end}, {count} {}", mark_sign(Some(sign)));
             }
         }
         if headings {

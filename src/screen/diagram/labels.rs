@@ -2,12 +2,15 @@
 
 use crate::circuit::Circuit;
 use crate::diagram::{Class, Drawing, Grid};
+use crate::screen::text::width;
 
 /// A name in the picture.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Label {
     /// Its first column.
     pub(super) column: i32,
+    /// How many columns it takes.
+    pub(super) columns: i32,
     /// Its row.
     pub(super) row: i32,
     /// The name.
@@ -22,8 +25,7 @@ pub(super) fn labels(circuit: &Circuit, drawing: &Drawing, grid: &Grid) -> Vec<L
     let mut labels: Vec<Label> = Vec::new();
     for (number, line) in drawing.lines.iter().enumerate() {
         let text = line.name(circuit);
-        // ASCII names take a column a character; others would, at the most, stand apart.
-        let wide = unicode_width::UnicodeWidthStr::width(text.as_str()) as i32;
+        let wide = i32::from(width(&text));
         let mut pieces: Vec<_> =
             line.pieces.iter().filter(|piece| piece.from.row == piece.to.row).collect();
         pieces.sort_by_key(|piece| piece.from.column - piece.to.column);
@@ -34,7 +36,7 @@ pub(super) fn labels(circuit: &Circuit, drawing: &Drawing, grid: &Grid) -> Vec<L
                     let free = (-1..=wide)
                         .all(|off| grid.at(column + off, *row) == (' ', Class::Blank) && *row >= 0);
                     let clear = labels.iter().all(|other| {
-                        let end = other.column + other.text.chars().count() as i32;
+                        let end = other.column + other.columns;
                         other.row != *row || end < *column || other.column > column + wide
                     });
                     free && clear
@@ -42,7 +44,7 @@ pub(super) fn labels(circuit: &Circuit, drawing: &Drawing, grid: &Grid) -> Vec<L
             })
         });
         if let Some((column, row)) = place {
-            labels.push(Label { column, row, text, line: number });
+            labels.push(Label { column, columns: wide, row, text, line: number });
         }
     }
     labels
