@@ -9,6 +9,7 @@ pub mod diagram;
 pub mod dictionary;
 pub mod drill;
 pub mod faults;
+pub mod handout;
 pub mod isolation;
 pub mod library;
 pub mod limits;

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 22] = [
+const LAYERS: [&str; 23] = [
     "units",
     "limits",
     "chance",
@@ -19,6 +19,7 @@ const LAYERS: [&str; 22] = [
     "dictionary",
     "diagnosis",
     "isolation",
+    "handout",
     "drill",
     "scenario",
     "score",

@@ -2,6 +2,7 @@
 
 mod bad_files;
 mod board;
+mod charts;
 mod diagram;
 mod dictionary;
 mod drill;

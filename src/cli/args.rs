@@ -99,10 +99,13 @@ pub enum Verb {
     /// standard output, that of direct current unless --group names a machine; with --out
     /// each group becomes a file of its own. Run one with `ngspice -b FILE`.
     Spice(Spice),
-    /// Draw a system
+    /// Write the isolation chart of a system or a drill, or draw the system
     ///
-    /// --diagram draws every part and line, sources on the left and loads on the right, the
-    /// controls in their normal positions. For training only.
+    /// The chart is the best strategy known, from the flight deck on or from the write-up of
+    /// a drill: what to do, what it may show, where to go on. Every branch is what the
+    /// aircraft of that branch show when they are taken through the steps. --diagram draws
+    /// the system instead: every part and line, sources on the left and loads on the right,
+    /// the controls in their normal positions. For training only.
     Chart(Chart),
     /// Check system files and print every finding
     Check(Check),
@@ -372,15 +375,34 @@ pub struct Chart {
     /// Which build
     #[command(flatten)]
     pub build: Build,
-    /// Draw the system as an SVG picture
-    #[arg(long)]
+    /// Draw the system as an SVG picture instead
+    #[arg(long, conflicts_with = "form")]
     pub diagram: bool,
+    /// What the isolation chart is written as
+    #[arg(long, value_name = "FORM", value_enum, default_value_t = Form::Text, hide_default_value = true)]
+    pub form: Form,
+    /// Work to spend on the strategy, in table entries touched
+    #[arg(long, value_name = "N", default_value_t = 50_000_000)]
+    pub work: u64,
     /// As characters instead of SVG
     #[arg(long, requires = "diagram")]
     pub text: bool,
     /// Write into this file instead of standard output
     #[arg(long, value_name = "FILE")]
     pub out: Option<PathBuf>,
+}
+
+/// What a chart is written as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum Form {
+    /// Numbered steps as plain text
+    Text,
+    /// A table for each step
+    Markdown,
+    /// A graph in the DOT language
+    Dot,
+    /// A picture
+    Svg,
 }
 
 /// Arguments of `check`.

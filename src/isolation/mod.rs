@@ -24,6 +24,7 @@ mod standing;
 mod table;
 
 pub use standing::{Found, Position};
+pub(crate) use table::mended;
 pub use table::{Isolation, Trial, Trying};
 
 use crate::circuit::{Circuit, StationId};

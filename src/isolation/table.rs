@@ -465,7 +465,7 @@ fn exchanges(circuit: &Circuit, rigs: &[&Rig], alive: &[(usize, &Candidate)]) ->
 
 /// An aircraft with its failed part exchanged, the breakers that had opened reset and the
 /// fuses that had blown replaced.
-fn mended(rig: &Rig, circuit: &Circuit, part: PartId) -> Option<Rig> {
+pub(crate) fn mended(rig: &Rig, circuit: &Circuit, part: PartId) -> Option<Rig> {
     let mut rig = rig.clone();
     let perform = |rig: &mut Rig, act: Act| {
         let station = circuit.part(act.part()).station;
