@@ -31,32 +31,29 @@ pub struct Embedded {
     pub drills: &'static str,
 }
 
-static EMBEDDED: [Embedded; 3] = [
-    Embedded {
-        id: "t4-ac",
-        file_name: "scenarios/t4-ac/system.ron",
-        text: include_str!("../scenarios/t4-ac/system.ron"),
-        drills_name: "scenarios/t4-ac/drills.ron",
-        drills: include_str!("../scenarios/t4-ac/drills.ron"),
-    },
-    Embedded {
-        id: "t4-dc",
-        file_name: "scenarios/t4-dc/system.ron",
-        text: include_str!("../scenarios/t4-dc/system.ron"),
-        drills_name: "scenarios/t4-dc/drills.ron",
-        drills: include_str!("../scenarios/t4-dc/drills.ron"),
-    },
-    Embedded {
-        id: "bench",
-        file_name: "scenarios/bench/system.ron",
-        text: include_str!("../scenarios/bench/system.ron"),
-        drills_name: "scenarios/bench/drills.ron",
-        drills: include_str!("../scenarios/bench/drills.ron"),
-    },
+/// One of them, from its folder.
+macro_rules! embedded {
+    ($id:literal) => {
+        Embedded {
+            id: $id,
+            file_name: concat!("scenarios/", $id, "/system.ron"),
+            text: include_str!(concat!("../scenarios/", $id, "/system.ron")),
+            drills_name: concat!("scenarios/", $id, "/drills.ron"),
+            drills: include_str!(concat!("../scenarios/", $id, "/drills.ron")),
+        }
+    };
+}
+
+static EMBEDDED: [Embedded; 5] = [
+    embedded!("t4-ac"),
+    embedded!("t4-dc"),
+    embedded!("bench"),
+    embedded!("t4-surfaces"),
+    embedded!("power-cart"),
 ];
 
 /// The names of the systems that come with the program.
-pub const NAMES: [&str; 3] = ["t4-ac", "t4-dc", "bench"];
+pub const NAMES: [&str; 5] = ["t4-ac", "t4-dc", "bench", "t4-surfaces", "power-cart"];
 
 /// The system of this name that comes with the program.
 pub fn embedded(id: &str) -> Option<&'static Embedded> {
