@@ -223,7 +223,7 @@ pub fn scenario(system: &str, id: &str) -> Result<Loaded, LoadError> {
         });
     };
     let circuit = load_build(system, &scenario.mods)?;
-    let ready = scenario.ready(circuit).map_err(LoadError::Findings)?;
+    let ready = scenario.ready(&circuit).map_err(LoadError::Findings)?;
     Ok(Loaded { scenario: scenario.clone(), ready })
 }
 
@@ -244,7 +244,7 @@ pub fn check_drills(name_or_path: &str) -> Result<(Vec<Scenario>, Vec<Diagnostic
     }
     for drill in &drills {
         match load_build(name_or_path, &drill.mods) {
-            Ok(circuit) => match drill.ready(circuit) {
+            Ok(circuit) => match drill.ready(&circuit) {
                 Ok(ready) => findings.extend(scenario::advice(drill, &ready)),
                 Err(found) => findings.extend(found),
             },
@@ -260,6 +260,10 @@ pub fn check_drills(name_or_path: &str) -> Result<(Vec<Scenario>, Vec<Diagnostic
 
 /// What findings call the file of a system's drills, and its text; `None` where the system
 /// has none.
+///
+/// # Errors
+///
+/// [`LoadError`] when the file is there and cannot be read.
 pub fn drills_source(name_or_path: &str) -> Result<Option<(String, Cow<'static, str>)>, LoadError> {
     if let Some(system) = embedded(name_or_path) {
         return Ok(Some((system.drills_name.to_owned(), system.drills.into())));

@@ -50,13 +50,16 @@ fn ways(chart: &Chart) -> BTreeMap<String, Vec<(usize, usize)>> {
     ways
 }
 
+/// The branch that a fault takes at a step, and what the step showed of it.
+type Shown = (usize, Vec<(What, Percept)>);
+
 /// Every fault is worked as a drill along its way; whoever is sent another way by a step has
 /// been shown something else there. The drills know nothing of the chart's table.
 fn every_branch_is_seen(name: &str) {
     let (circuit, chart) = chart(name);
     let ways = ways(&chart);
     assert_eq!(ways.len(), chart.faults);
-    let mut seen: BTreeMap<usize, Vec<(usize, Vec<(What, Percept)>)>> = BTreeMap::new();
+    let mut seen: BTreeMap<usize, Vec<Shown>> = BTreeMap::new();
     for (fault, way) in ways.iter().filter(|(fault, _)| !chart.astray.contains(fault)) {
         let cause = parse_cause(&circuit, fault).expect("the chart names faults");
         let mut session = Session::planted(Arc::clone(&circuit), cause, 9).expect("it settles");
@@ -71,7 +74,7 @@ fn every_branch_is_seen(name: &str) {
                 let Outcome::Done(entry) = session.apply(Action::Step(*step)) else {
                     panic!("{fault}: {step:?}")
                 };
-                shown = session.log()[entry].observation.percepts.clone();
+                shown.clone_from(&session.log()[entry].observation.percepts);
             }
             seen.entry(*at).or_default().push((*which, shown));
         }

@@ -245,7 +245,7 @@ fn a_caution_is_known_before_the_step_that_would_go_against_it() {
         for line in lines {
             match parse(&circuit, line) {
                 Ok(Request::Do(action)) => {
-                    assert!(matches!(session.apply(action), Outcome::Done(_)))
+                    assert!(matches!(session.apply(action), Outcome::Done(_)));
                 }
                 other => panic!("{line}: {other:?}"),
             }

@@ -407,17 +407,16 @@ const THE_PANIC: &str = "the aircraft fell off its jacks";
 /// panics in what makes the drill.
 #[test]
 fn a_panic_gives_the_terminal_back_before_its_message() {
-    use halfsplit::screen::{Keys, Start, SystemEntry, Theme, run};
+    use halfsplit::screen::{Beginning, Entry, Keys, Start, Theme, run};
     if std::env::var_os(PANICS).is_some() {
-        let entry = SystemEntry {
-            id: "bench".to_owned(),
+        let entry = Entry {
+            system: "bench".to_owned(),
             title: "BENCH".to_owned(),
-            brief: String::new(),
-            mods: Vec::new(),
-            guided: false,
+            what: Beginning::Guided,
+            ..Entry::default()
         };
-        let load = Box::new(|_: &SystemEntry| panic!("{THE_PANIC}"));
-        let start = Start::Menu { systems: vec![entry], load };
+        let load = Box::new(|_: &Entry| panic!("{THE_PANIC}"));
+        let start = Start::Menu { entries: vec![entry], load };
         let _ = run(start, Theme::new(true), Keys::default(), None);
         return;
     }
@@ -431,7 +430,7 @@ fn a_panic_gives_the_terminal_back_before_its_message() {
     assert_eq!(code, 101);
     let at = |wanted: &[u8]| {
         let all = bytes.windows(wanted.len()).enumerate();
-        all.filter(|(_, window)| *window == wanted).map(|(at, _)| at).last()
+        all.filter(|(_, window)| *window == wanted).map(|(at, _)| at).next_back()
     };
     let told = at(THE_PANIC.as_bytes()).expect("the message is written");
     for (what, sequence) in

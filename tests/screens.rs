@@ -9,7 +9,9 @@ use std::sync::Arc;
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use halfsplit::circuit::Circuit;
 use halfsplit::drill::Session;
-use halfsplit::screen::{App, Background, Command, Start, SystemEntry, Theme, command_for, draw};
+use halfsplit::screen::{
+    App, Background, Beginning, Command, Entry, Start, Theme, command_for, draw,
+};
 use halfsplit::{faults, library};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
@@ -39,25 +41,39 @@ fn drill_in(circuit: Circuit, fault: &str, theme: Theme) -> App {
 }
 
 fn menu() -> App {
-    let systems = library::NAMES
+    let entries = library::NAMES
         .into_iter()
         .map(|name| {
             let circuit = library::load(name).expect("it comes with the program");
-            SystemEntry {
-                id: circuit.id,
+            let row = |title: &str, note: &str, what| Entry {
+                system: name.to_owned(),
+                title: title.to_owned(),
+                note: note.to_owned(),
+                brief: "A gyro has stopped.".to_owned(),
+                what,
+                within: Vec::new(),
+            };
+            let any = row("Any fault", "", Beginning::Any { mods: Vec::new() });
+            let written = (1..=20).map(|n| {
+                let rung = format!("rung {}", n / 4 + 1);
+                row(&format!("Drill {n}"), &rung, Beginning::Written(format!("d{n}")))
+            });
+            Entry {
+                system: circuit.id,
                 title: circuit.title,
+                note: "20 drills".to_owned(),
                 brief: circuit.brief,
-                mods: Vec::new(),
-                guided: false,
+                what: Beginning::Nothing,
+                within: [any].into_iter().chain(written).collect(),
             }
         })
         .collect();
-    let load = |entry: &SystemEntry| {
-        let circuit = library::load(&entry.id).map_err(|error| error.to_string())?;
+    let load = |entry: &Entry| {
+        let circuit = library::load(&entry.system).map_err(|error| error.to_string())?;
         let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").map_err(|e| e.to_string())?;
         Session::planted(Arc::new(circuit), fault, 7).map_err(|error| error.to_string())
     };
-    App::new(Start::Menu { systems, load: Box::new(load) }, SIZES[1], usual())
+    App::new(Start::Menu { entries, load: Box::new(load) }, SIZES[1], usual())
 }
 
 /// Presses keys: names of keys between blanks, and text to type in single quotes.
@@ -156,9 +172,22 @@ fn the_menu_lists_the_systems() {
 }
 
 #[test]
+fn a_system_opens_its_ladder_and_closes_it_again() {
+    let mut app = menu();
+    press(&mut app, "Down Enter Down Down Down");
+    let text = keep("ladder", &mut app);
+    assert!(text.contains("▸ Drill 3") && text.contains("rung 1"), "{text}");
+    press(&mut app, "End");
+    assert!(picture(&app, SIZES[0]).to_string().contains("▸ Drill 20"));
+    press(&mut app, "Esc");
+    let text = picture(&app, SIZES[0]).to_string();
+    assert!(text.contains("SYSTEMS") && text.contains("▸ Tarnwick T4 - DC power"), "{text}");
+}
+
+#[test]
 fn a_drill_opens_with_its_write_up() {
     let mut app = menu();
-    press(&mut app, "Enter");
+    press(&mut app, "Enter Enter");
     let text = keep("write_up", &mut app);
     assert!(text.contains("FLT GYRO: bright"), "{text}");
 }

@@ -39,23 +39,21 @@ fn diagram(arguments: &args::Chart, ascii: bool) -> Result<String> {
 }
 
 fn chart(arguments: &args::Chart) -> Result<String> {
-    let chart = match library::split_drill(&arguments.build.system) {
-        (system, Some(drill)) => {
-            if !arguments.build.mods.is_empty() {
-                bail!("{system}/{drill} is a drill that says this itself: leave --mod out");
-            }
-            let loaded = library::scenario(system, drill)?;
-            let mut session = loaded.ready.begin(1)?;
-            let (circuit, start) = (Arc::clone(session.circuit()), session.start().clone());
-            let belief = session.belief()?;
-            let isolation = Isolation::new(belief, &circuit, &start);
-            let title = format!("{}: {}", circuit.title_with_mods(), loaded.scenario.title);
-            Chart::new(title, &circuit, (belief, &isolation), &start, arguments.work)?
+    let (system, drill) = library::split_drill(&arguments.build.system);
+    let chart = if let Some(drill) = drill {
+        if !arguments.build.mods.is_empty() {
+            bail!("{system}/{drill} is a drill that says this itself: leave --mod out");
         }
-        (_, None) => {
-            let circuit = Arc::new(arguments.build.load()?);
-            of_system(&circuit, arguments.work)?
-        }
+        let loaded = library::scenario(system, drill)?;
+        let mut session = loaded.ready.begin(1)?;
+        let (circuit, start) = (Arc::clone(session.circuit()), session.start().clone());
+        let belief = session.belief()?;
+        let isolation = Isolation::new(belief, &circuit, &start);
+        let title = format!("{}: {}", circuit.title_with_mods(), loaded.scenario.title);
+        Chart::new(title, &circuit, (belief, &isolation), &start, arguments.work)?
+    } else {
+        let circuit = Arc::new(arguments.build.load()?);
+        of_system(&circuit, arguments.work)?
     };
     let told = match arguments.form {
         Form::Text => handout::text(&chart),

@@ -1,7 +1,7 @@
 //! `halfsplit drill` and the program without a verb.
 
 use std::cell::RefCell;
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal;
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -14,14 +14,9 @@ use crate::circuit::Circuit;
 use crate::drill::Session;
 use crate::faults::{self, Cause, Causes, Exposure, Scope};
 use crate::library;
-use crate::network::SolveError;
 use crate::scenario::Ready;
-use crate::screen::{self, Keep, Start, SystemEntry};
+use crate::screen::{self, Keep, Start};
 use crate::units::quantity;
-
-/// The guided drill: a system, and the fault that it hides. One sees it by throwing the one
-/// switch and proves it by two measurements.
-const FIRST_DRILL: (&str, &str) = ("bench", "S1:open-ON");
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
@@ -108,60 +103,7 @@ fn show(start: Start, report: Option<&Path>, looks: args::Looks) -> Result<Ended
     failure.map_or(Ok(ended), Err)
 }
 
-/// Opens the program: the menu, or on plain lines what one can type.
-pub(super) fn menu(plain: bool, looks: args::Looks) -> Result<Ended> {
-    if plain || !on_a_terminal() {
-        let mut out = std::io::stdout().lock();
-        writeln!(out, "halfsplit: find the failed part by reasoning. Systems:")?;
-        for name in library::NAMES {
-            writeln!(out, "  {name}")?;
-        }
-        writeln!(out, "Start one with: halfsplit drill SYSTEM --plain")?;
-        return Ok(Ended::Well);
-    }
-    let first = library::load(FIRST_DRILL.0)?;
-    let mut systems = vec![SystemEntry {
-        id: first.id,
-        title: "First drill, guided".to_owned(),
-        brief: format!(
-            "{} parts and a hidden fault; a line at the foot tells what to do next. {}",
-            first.parts.len(),
-            first.brief
-        ),
-        mods: Vec::new(),
-        guided: true,
-    }];
-    for name in library::NAMES {
-        let plain = library::load(name)?;
-        let each = plain.mods.iter().map(|of| (vec![of.id.clone()], of.title.clone()));
-        let all: Vec<String> = plain.mods.iter().map(|of| of.id.clone()).collect();
-        let all = (all.len() > 1).then(|| (all, "All its mods together".to_owned()));
-        let builds: Vec<_> = each.chain(all).collect();
-        let Circuit { id, title, brief, .. } = plain;
-        let entry =
-            |title, brief, mods| SystemEntry { id: id.clone(), title, brief, mods, guided: false };
-        systems.push(entry(title, brief.clone(), Vec::new()));
-        for (mods, what) in builds {
-            let word = if mods.len() == 1 { "mod" } else { "mods" };
-            let title = format!("  with {word} {}", mods.join(", "));
-            systems.push(entry(title, format!("{what}. {brief}"), mods));
-        }
-    }
-    let load = |entry: &SystemEntry| {
-        let in_words = |error: SolveError| error.to_string();
-        let circuit = library::load_build(&entry.id, &entry.mods);
-        let circuit = circuit.map_err(|error| error.to_string())?;
-        if entry.guided {
-            let (fault, _) =
-                faults::parse(&circuit, FIRST_DRILL.1).map_err(|error| error.to_string())?;
-            return Session::planted(Arc::new(circuit), fault, 1).map_err(in_words);
-        }
-        Session::drawn(Arc::new(circuit), fresh_seed()).map_err(in_words)
-    };
-    on_screen(Start::Menu { systems, load: Box::new(load) }, looks, None)
-}
-
-fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<Ended> {
+pub(super) fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<Ended> {
     let left = screen::run(start, looks.theme(), super::keys::chosen()?, keep)?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
@@ -247,12 +189,12 @@ fn always_there(circuit: &Circuit, typed: &str) -> Result<String> {
     Ok(plain)
 }
 
-fn on_a_terminal() -> bool {
+pub(super) fn on_a_terminal() -> bool {
     std::io::stdin().is_terminal() && std::io::stdout().is_terminal()
 }
 
 /// A seed nobody chose: short enough to be read out and typed again.
-fn fresh_seed() -> u64 {
+pub(super) fn fresh_seed() -> u64 {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     (since.as_millis() as u64) % 1_000_000
 }

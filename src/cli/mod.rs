@@ -11,6 +11,7 @@ mod dictionary;
 mod drill;
 mod keys;
 mod kinds;
+mod menu;
 mod par;
 mod plain;
 mod rehearse;
@@ -53,7 +54,7 @@ pub fn run() -> ExitCode {
         }
     };
     let ended = match arguments.verb {
-        None => drill::menu(arguments.plain, arguments.looks),
+        None => menu::run(arguments.plain, arguments.looks),
         Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain, arguments.looks),
         Some(Verb::Solve(solve)) => solve::run(&solve),
         Some(Verb::Spice(spice)) => spice::run(&spice),

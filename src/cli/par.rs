@@ -26,13 +26,12 @@ pub(super) fn run(arguments: &args::Par) -> Result<Ended> {
 }
 
 fn plan(system: &str, arguments: &args::Par) -> Result<Ended> {
-    let (circuit, isolation) = match library::split_drill(system) {
-        (system, Some(drill)) => of_drill(system, drill, arguments)?,
-        (_, None) => {
-            let circuit = Arc::new(library::load_build(system, &arguments.mods)?);
-            let isolation = isolation(&circuit, arguments)?;
-            (circuit, isolation)
-        }
+    let (circuit, isolation) = if let (system, Some(drill)) = library::split_drill(system) {
+        of_drill(system, drill, arguments)?
+    } else {
+        let circuit = Arc::new(library::load_build(system, &arguments.mods)?);
+        let isolation = isolation(&circuit, arguments)?;
+        (circuit, isolation)
     };
     let (problem, _) = isolation.problem(&isolation.start())?;
     let plan = planning::plan(&problem, arguments.work);

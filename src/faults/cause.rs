@@ -125,6 +125,7 @@ impl Fault {
 
 /// What a drill may hide besides a single fault, which it always may.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[expect(clippy::struct_excessive_bools, reason = "each sort may be hidden or not, by itself")]
 pub struct Scope {
     /// Two faults at once.
     pub pairs: bool,

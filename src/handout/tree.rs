@@ -254,7 +254,7 @@ impl Maker<'_> {
                 (at, rig, sights)
             })
             .collect();
-        let mut parts: BTreeMap<u16, Vec<(usize, Rig, Vec<Sight>)>> = BTreeMap::new();
+        let mut parts: Parts = BTreeMap::new();
         for one in shown {
             parts.entry(self.outcomes[test as usize][one.0]).or_default().push(one);
         }
@@ -263,7 +263,7 @@ impl Maker<'_> {
     }
 
     /// Notes the faults that show in one branch what somebody would take for another.
-    fn look_for_strays(&mut self, parts: &BTreeMap<u16, Vec<(usize, Rig, Vec<Sight>)>>) {
+    fn look_for_strays(&mut self, parts: &Parts) {
         for (outcome, part) in parts {
             for (at, _, sights) in part {
                 let like = |(_, _, others): &(usize, Rig, Vec<Sight>)| alike(sights, others);
@@ -277,6 +277,9 @@ impl Maker<'_> {
     }
 }
 
+/// Aircraft with what they showed last, by the outcome that they belong to.
+type Parts = BTreeMap<u16, Vec<(usize, Rig, Vec<Sight>)>>;
+
 /// A test that has been made.
 struct Made {
     acts: Vec<String>,
@@ -284,7 +287,7 @@ struct Made {
     minutes: f64,
     clock: f64,
     place: Whereabouts,
-    parts: BTreeMap<u16, Vec<(usize, Rig, Vec<Sight>)>>,
+    parts: Parts,
 }
 
 /// An aircraft after a test, and what was to be seen in it.
@@ -337,8 +340,6 @@ fn same(a: Showing, b: Showing) -> bool {
         _ => a == b,
     }
 }
-
-type Parts = BTreeMap<u16, Vec<(usize, Rig, Vec<Sight>)>>;
 
 /// What a branch shows, by as few things as part it from every other one.
 fn told(circuit: &Circuit, parts: &Parts, outcome: u16) -> Vec<String> {

@@ -240,14 +240,14 @@ pub fn read_drills(file_name: &str, text: &str) -> (Vec<Scenario>, Vec<Diagnosti
                 let hint = "for an aircraft in order write hidden: (cause: \"nothing\")";
                 find(drill.place, "missing-field", message, Some(hint.to_owned()));
             }
-            (None, Some(sealed)) => match opened(&drill.id, sealed) {
-                Some(hidden) => drill.hidden = Some(hidden),
-                None => {
+            (None, Some(sealed)) => {
+                drill.hidden = opened(&drill.id, sealed);
+                if drill.hidden.is_none() {
                     let message = "this seal is damaged, or it belongs to another drill".to_owned();
                     let hint = "a drill that is renamed has to be sealed anew".to_owned();
                     find(drill.places["sealed"], "broken-seal", message, Some(hint));
                 }
-            },
+            }
             (Some(_), None) => {}
         }
         for point in drill.hidden.iter().flat_map(|hidden| &hidden.learn) {

@@ -57,9 +57,9 @@ impl Scenario {
     ///
     /// # Errors
     /// Everything in it that does not fit the system.
-    pub fn ready(&self, circuit: Circuit) -> Result<Ready, Vec<Diagnostic>> {
+    pub fn ready(&self, circuit: &Circuit) -> Result<Ready, Vec<Diagnostic>> {
         let mut findings = Findings { scenario: self, list: Vec::new() };
-        let standing = self.standing(&circuit, &mut findings);
+        let standing = self.standing(circuit, &mut findings);
         let circuit = circuit.standing(&standing);
         let circuit = if self.comes_and_goes() { circuit.with_conditions() } else { circuit };
         let hidden = self.causes(&circuit, &mut findings);

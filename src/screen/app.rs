@@ -11,27 +11,47 @@ use super::command::{Command, Keys};
 use super::debriefing::Debriefing;
 use super::drilling::{Drilling, Turn};
 use super::leaf::Leaf;
+use super::menu::{Chosen, Menu};
 use super::mouse::{self, Target, WHEEL_ROWS};
 use super::swing::Swing;
 use super::theme::Theme;
 
-/// A system that can be drilled.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct SystemEntry {
-    /// Its name on the command line.
-    pub id: String,
-    /// Its title.
+/// A row of the menu: something to begin, or a list of that.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Entry {
+    /// The system, by its name on the command line.
+    pub system: String,
+    /// What the row says.
     pub title: String,
-    /// What it does.
+    /// What stands at its end.
+    pub note: String,
+    /// What is said of it while it is in focus.
     pub brief: String,
-    /// The mods that are fitted.
-    pub mods: Vec<String>,
-    /// Whether the drill tells at every moment what to do next.
-    pub guided: bool,
+    /// What is begun.
+    pub what: Beginning,
+    /// The list that it opens; empty for what is begun at once.
+    pub within: Vec<Entry>,
+}
+
+/// What a row of the menu begins.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Beginning {
+    /// A drill whose fault is drawn from all, on a build with these mods.
+    Any {
+        /// The mods that are fitted.
+        mods: Vec<String>,
+    },
+    /// The drill that tells at every moment what to do next.
+    Guided,
+    /// Nothing: it opens a list.
+    #[default]
+    Nothing,
+    /// A drill that somebody has written, by its id.
+    Written(String),
 }
 
 /// Makes a drill of an entry; in words, why not.
-pub type Load = Box<dyn FnMut(&SystemEntry) -> Result<Session, String>>;
+pub type Load = Box<dyn FnMut(&Entry) -> Result<Session, String>>;
 
 /// Makes a drill that takes long to make; in words, why it cannot be.
 pub type Make = Box<dyn FnOnce() -> Result<Session, String> + Send>;
@@ -41,10 +61,10 @@ pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
 
 /// What the screen opens with.
 pub enum Start {
-    /// A choice of systems.
+    /// A choice of what to do.
     Menu {
-        /// The systems.
-        systems: Vec<SystemEntry>,
+        /// Its rows.
+        entries: Vec<Entry>,
         /// Makes a drill of one.
         load: Load,
     },
@@ -66,7 +86,7 @@ pub enum Start {
 impl std::fmt::Debug for Start {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::Menu { systems, .. } => f.debug_tuple("Menu").field(systems).finish(),
+            Self::Menu { entries, .. } => f.debug_tuple("Menu").field(entries).finish(),
             Self::Drill(_) => f.write_str("Drill"),
             Self::Guided(_) => f.write_str("Guided"),
             Self::Making { told, .. } => f.debug_tuple("Making").field(told).finish(),
@@ -77,8 +97,8 @@ impl std::fmt::Debug for Start {
 /// The page that is open.
 #[derive(Debug)]
 pub(super) enum Page {
-    /// The systems, and the row in focus.
-    Menu(usize),
+    /// What there is to do.
+    Menu(Menu),
     /// A drill is being made: what is being worked out, and whether it is a guided one.
     Making(Vec<String>, bool),
     /// A drill.
@@ -91,7 +111,7 @@ pub(super) enum Page {
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Pending {
     /// Make a drill of this entry.
-    Load(SystemEntry),
+    Load(Entry),
     /// Make the drill that takes long.
     Make,
     /// Work out the best next step.
@@ -110,7 +130,9 @@ pub struct App {
     pub(super) pending: Option<Pending>,
     /// A page that lies over the other.
     pub(super) leaf: Option<Leaf>,
-    pub(super) systems: Vec<SystemEntry>,
+    pub(super) entries: Vec<Entry>,
+    /// Where the menu was left.
+    chosen: Menu,
     /// What went wrong with the last choice on the menu.
     pub(super) notice: String,
     pub(super) theme: Theme,
@@ -138,12 +160,12 @@ impl App {
     /// What is shown at the start, on a terminal of so many columns and rows.
     pub fn new(start: Start, size: (u16, u16), theme: Theme) -> Self {
         let mut making = None;
-        let (page, systems, load) = match start {
+        let (page, entries, load) = match start {
             Start::Making { told, guided, make } => {
                 making = Some(make);
                 (Page::Making(told, guided), Vec::new(), None)
             }
-            Start::Menu { systems, load } => (Page::Menu(0), systems, Some(load)),
+            Start::Menu { entries, load } => (Page::Menu(Menu::default()), entries, Some(load)),
             Start::Drill(session) => {
                 (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)
             }
@@ -156,7 +178,8 @@ impl App {
             page,
             pending: making.is_some().then_some(Pending::Make),
             leaf: None,
-            systems,
+            entries,
+            chosen: Menu::default(),
             notice: String::new(),
             theme,
             now: Duration::ZERO,
@@ -275,7 +298,7 @@ impl App {
     fn click(&mut self, at: Position) {
         match (mouse::target(self, self.size, at), &mut self.page) {
             (Some(Target::Key(command)), _) => self.on_page(command),
-            (Some(Target::Row(row)), Page::Menu(now)) if *now != row => *now = row,
+            (Some(Target::Row(row)), Page::Menu(menu)) if menu.at != row => menu.at = row,
             (Some(Target::Row(_)), Page::Menu(_)) => self.on_page(Command::Take),
             (Some(target), Page::Drill(drilling)) => {
                 let focused = drilling.aim(target, self.size);
@@ -319,19 +342,14 @@ impl App {
         }
         let clock = (!self.theme.still()).then_some(self.now);
         match &mut self.page {
-            Page::Menu(at) => match command {
-                Command::Up | Command::Previous => *at = at.saturating_sub(1),
-                Command::Down | Command::Next => {
-                    *at = (*at + 1).min(self.systems.len().saturating_sub(1));
-                }
-                Command::First => *at = 0,
-                Command::Last => *at = self.systems.len().saturating_sub(1),
-                Command::Take => {
+            Page::Menu(menu) => match menu.update(command, &self.entries) {
+                Chosen::Stay => {}
+                Chosen::Leave => self.over = true,
+                Chosen::Begin(entry) => {
                     self.notice.clear();
-                    self.pending = self.systems.get(*at).cloned().map(Pending::Load);
+                    self.chosen = *menu;
+                    self.pending = Some(Pending::Load(entry));
                 }
-                Command::Quit | Command::Back => self.over = true,
-                _ => {}
             },
             Page::Making(..) => {
                 self.over = matches!(command, Command::Quit | Command::Back);
@@ -361,7 +379,7 @@ impl App {
         if self.load.is_some() {
             // What came of a drill started here is no business of the shell.
             self.right_part = None;
-            self.page = Page::Menu(0);
+            self.page = Page::Menu(self.chosen);
         } else {
             self.over = true;
         }
@@ -374,7 +392,8 @@ impl App {
                 let Some(load) = &mut self.load else { return };
                 match load(&entry) {
                     Ok(session) => {
-                        let mut drilling = Drilling::new(session).guided(entry.guided);
+                        let mut drilling =
+                            Drilling::new(session).guided(entry.what == Beginning::Guided);
                         drilling.keys = self.keys;
                         self.page = Page::Drill(Box::new(drilling));
                     }

@@ -95,9 +95,9 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
         return;
     }
     match &app.page {
-        Page::Menu(at) => {
+        Page::Menu(menu) => {
             let areas = areas(size, false);
-            menu::draw(buffer, &areas, (app, *at), app.theme);
+            menu::draw(buffer, &areas, (app, *menu), app.theme);
             let note = match &app.pending {
                 Some(Pending::Load(_)) => "Preparing the aircraft and hiding a fault…",
                 _ => app.notice.as_str(),

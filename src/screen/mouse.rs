@@ -49,7 +49,9 @@ pub(super) fn target(app: &App, size: (u16, u16), at: Position) -> Option<Target
     }
     match &app.page {
         _ if app.leaf.is_some() => None,
-        Page::Menu(_) => super::menu::row_at(app, areas(size, false).stage, at).map(Target::Row),
+        Page::Menu(menu) => {
+            super::menu::row_at(app, *menu, areas(size, false).stage, at).map(Target::Row)
+        }
         Page::Drill(drilling) if !drilling.begun || drilling.question.is_some() => None,
         Page::Drill(drilling) if matches!(drilling.overlay, Some(Overlay::Diagram(_))) => {
             areas(size, false).stage.contains(at).then_some(Target::Picture(at.x, at.y))
