@@ -8,7 +8,7 @@
 use std::sync::Arc;
 
 use halfsplit::chance::Chance;
-use halfsplit::circuit::{Circuit, ContactSet, Kind, NetId, Senses};
+use halfsplit::circuit::{Circuit, ContactSet, Kind, NetId, PartId, Senses};
 use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::network::{Network, PartState, State, StopReason};
@@ -336,6 +336,16 @@ proptest! {
 /// feed a bus: the relay closes, is starved, opens, and so on.
 const CHATTERS: [(&str, &str); 1] = [("SH2:open", "TIE")];
 
+/// Holding the reset of a trip that stands pumps the contactor: it closes, trips, closes
+/// (common practice, no published source; it is why a reset is not held).
+const PUMPS: &str = "RESET";
+
+/// Whether nothing but flashers keeps changing, which they are meant to.
+fn flashes(circuit: &Circuit, stop: &StopReason) -> bool {
+    let flasher = |part: &PartId| matches!(circuit.part(*part).kind, Kind::Flasher(_));
+    matches!(stop, StopReason::Chattering { parts, .. } if parts.iter().all(flasher))
+}
+
 #[test]
 fn every_fault_of_every_system_settles_in_every_position_of_every_control() {
     let mut chattered = Vec::new();
@@ -350,7 +360,7 @@ fn every_fault_of_every_system_settles_in_every_position_of_every_control() {
             let mut state = normal.settled.state.clone();
             state.adopt(&faulted, fault.part);
             let came = Solved::settle(network, state).unwrap_or_else(|e| panic!("{code}: {e}"));
-            assert!(came.steady(), "{code}: {:?}", came.settled.stop);
+            assert!(came.steady() || flashes(&faulted, &came.settled.stop), "{code}");
             for (control, part) in faulted.parts_with_ids() {
                 let Some(found) = part.kind.control() else { continue };
                 for position in 0..found.positions.len() as u8 {
@@ -360,13 +370,11 @@ fn every_fault_of_every_system_settles_in_every_position_of_every_control() {
                     let moved = moved.unwrap_or_else(|e| panic!("{code}, {}: {e}", part.id));
                     match &moved.settled.stop {
                         StopReason::Steady => {}
-                        // A flasher is meant to.
-                        StopReason::Chattering { parts, .. }
-                            if parts
-                                .iter()
-                                .all(|p| matches!(faulted.part(*p).kind, Kind::Flasher(_))) => {}
+                        stop if flashes(&faulted, stop) => {}
                         StopReason::Chattering { .. } => {
-                            chattered.push((code.clone(), part.id.clone()));
+                            if part.id != PUMPS {
+                                chattered.push((code.clone(), part.id.clone()));
+                            }
                         }
                         StopReason::StepLimit(_) => panic!("{code}, {}: no end", part.id),
                     }

@@ -80,6 +80,11 @@ impl Advisor {
         Self { start, isolation, belief }
     }
 
+    /// What was known when the table was made.
+    pub fn belief(&self) -> &Belief {
+        &self.belief
+    }
+
     /// Where one began, and with what.
     pub fn start(&self) -> &Whereabouts {
         &self.start

@@ -237,7 +237,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .map(|(c, p)| (c.cause.code(circuit), p))
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let (record, par, way) = reckoner.finish(session, &belief);
+    let (record, par, way) = reckoner.finish(session, &belief)?;
     let score = record.marked(Rubric::shipped());
     let known = path::known(session, &belief);
     let still = session.call().map_or(Vec::new(), |call| explain::others(session, &belief, call));

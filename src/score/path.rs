@@ -5,11 +5,12 @@ use std::fmt::Write;
 
 use super::explain::is_provable;
 use crate::circuit::{Circuit, PartId};
-use crate::diagnosis::{Belief, entropy_bits};
-use crate::drill::{Mark, PROVEN, Session};
-use crate::isolation::{Isolation, Trial, Trying};
-use crate::observation::{Step, Whereabouts};
-use crate::planning::{Table, Walk};
+use crate::diagnosis::{Belief, entropy_bits, path_with_look};
+use crate::drill::{Advisor, Mark, PROVEN, Session};
+use crate::isolation::{Trial, Trying};
+use crate::network::SolveError;
+use crate::observation::{Act, Step, Whereabouts};
+use crate::planning::Walk;
 use crate::units::{counted, minutes};
 
 /// What was left at one moment.
@@ -96,60 +97,63 @@ impl Path {
     }
 }
 
-/// What a walk through the best strategy leaves, test by test, and after how many of them a
-/// call is provable. `which` leads from its tests to the isolation's.
+/// What par's way leaves, test by test, and after how many of them a call is provable: the
+/// steps are taken on the very aircraft, and what they show is weighed. `which` leads from the
+/// tests of the walk to the isolation's.
+///
+/// # Errors
+/// [`SolveError`] when some state on the way has no solution.
 pub(super) fn par_steps(
-    (circuit, start): (&Circuit, &Whereabouts),
-    isolation: &Isolation,
-    (table, which): (&Table, &[u32]),
+    session: &Session,
+    advisor: &Advisor,
+    which: &[u32],
     walk: &Walk,
-) -> (Vec<ParStep>, Option<usize>) {
-    let mut left: Vec<usize> = (0..table.candidates.len()).collect();
-    let shares = |left: &[usize]| {
-        let groups = table.candidates.iter().map(|c| c.group).max().map_or(0, |most| most + 1);
-        let mut sums = vec![0.0; groups as usize];
-        for at in left {
-            sums[table.candidates[*at].group as usize] += table.candidates[*at].weight;
-        }
-        let total: f64 = sums.iter().sum();
-        sums.into_iter().filter(|sum| *sum > 0.0).map(|sum| sum / total).collect::<Vec<f64>>()
-    };
-    let proves = |shares: &[f64]| shares.iter().any(|share| *share >= PROVEN);
-    let mut provable = proves(&shares(&left)).then_some(0);
-    let mut place = start.clone();
+) -> Result<(Vec<ParStep>, Option<usize>), SolveError> {
+    let circuit = session.circuit();
+    let mut place = advisor.start().clone();
+    let mut belief = advisor.belief().clone();
+    let proves = |belief: &Belief| belief.group_posterior().iter().any(|p| *p >= PROVEN);
+    let mut provable = proves(&belief).then_some(0);
+    let mut taken = Vec::new();
     let mut steps = Vec::new();
-    for ((test, outcome), minutes) in walk.made.iter().zip(&walk.clock) {
-        left.retain(|at| table.tests[*test as usize].outcomes[*at] == *outcome);
-        let shares = shares(&left);
+    for ((test, _), minutes) in walk.made.iter().zip(&walk.clock) {
+        let (step, path) = steps_of(circuit, advisor, which[*test as usize], (&belief, &place));
+        let before = taken.len();
+        taken.extend(path);
+        for observation in &session.shown_along(&taken)?[before..] {
+            belief.observe(observation);
+            place.after(circuit, observation.step);
+        }
+        let groups = belief.group_posterior();
         let point = Point {
             minutes: *minutes,
-            faults: left.len(),
-            groups: shares.len(),
-            bits: entropy_bits(&shares),
+            faults: belief.alive().count(),
+            groups: groups.iter().filter(|p| **p > 0.0).count(),
+            bits: entropy_bits(&groups),
         };
-        let test = which[*test as usize];
-        let step = told(circuit, isolation, test, (start, &mut place));
         steps.push(ParStep { step, point });
-        if provable.is_none() && proves(&shares) {
+        if provable.is_none() && proves(&belief) {
             provable = Some(steps.len());
         }
     }
-    (steps, provable)
+    Ok((steps, provable))
 }
 
 /// What an exchange or a reset is followed by; its minutes are counted with it.
 const AND_LOOK: &str = ", and look whether that has helped";
 
-/// A test of the table in words, with what it takes to get to it from where one stands.
-fn told(
+/// A test of the table in words, with what it takes to get to it from where one stands, and
+/// as steps.
+fn steps_of(
     circuit: &Circuit,
-    isolation: &Isolation,
+    advisor: &Advisor,
     test: u32,
-    (start, place): (&Whereabouts, &mut Whereabouts),
-) -> String {
+    (belief, place): (&Belief, &Whereabouts),
+) -> (String, Vec<Step>) {
+    let (isolation, start) = (advisor.isolation(), advisor.start());
     let trial = &isolation.trials()[test as usize];
     let Some(found) = isolation.find(circuit, start, place) else {
-        return bare(circuit, trial);
+        return (bare(circuit, trial), Vec::new());
     };
     let path = isolation.path(test, circuit, start, (place, &found));
     let mut text = String::new();
@@ -161,18 +165,20 @@ fn told(
             (_, false) => ", then ",
         });
         text.push_str(&step.told(circuit));
-        place.after(circuit, *step);
     }
-    match trial.trying {
-        Trying::Exchange(_) | Trying::Reset(_) => text.push_str(AND_LOOK),
-        Trying::Look | Trying::Hold(_) | Trying::Measure(_) | Trying::PullFuse(_) => {}
-    }
-    text
+    let act = match trial.trying {
+        Trying::Exchange(part) => Act::Replace(part),
+        Trying::Reset(breaker) => Act::PushIn(breaker),
+        Trying::Look | Trying::Hold(_) | Trying::Measure(_) | Trying::PullFuse(_) => {
+            return (text, path);
+        }
+    };
+    text.push_str(AND_LOOK);
+    (text, path_with_look(belief, circuit, place, act))
 }
 
 /// A test by itself, where nothing is known of the way to it.
 fn bare(circuit: &Circuit, trial: &Trial) -> String {
-    use crate::observation::Act;
     let step = match trial.trying {
         Trying::Look => Step::Go(trial.station),
         Trying::Hold(act) => Step::Act(act),

@@ -8,6 +8,7 @@ use crate::diagnosis::{Belief, NO_BITS, Prospect};
 use crate::drill::{Advice, Advisor, Entry, Help, Mark, PROVEN, Session};
 use crate::faults::Cause;
 use crate::isolation::Trying;
+use crate::network::SolveError;
 use crate::observation::{Act, Step};
 use crate::planning;
 
@@ -188,7 +189,11 @@ impl Reckoner {
 
     /// The record and par, once everything has been taken in; `belief` is what was known
     /// at the call.
-    pub(super) fn finish(self, session: &Session, belief: &Belief) -> (Record, Par, ParWay) {
+    pub(super) fn finish(
+        self,
+        session: &Session,
+        belief: &Belief,
+    ) -> Result<(Record, Par, ParWay), SolveError> {
         let circuit = session.circuit();
         let truth = session.truth();
         let ending = match session.call() {
@@ -201,7 +206,7 @@ impl Reckoner {
             }
             Some(_) => Ending::Unproven,
         };
-        let (par, way) = self.par(circuit, truth);
+        let (par, way) = self.par(session)?;
         let cleared = self.cleared(circuit, session, belief);
         let asked = |help| session.help_taken().iter().filter(|(_, taken)| *taken == help).count();
         let record = Record {
@@ -215,7 +220,7 @@ impl Reckoner {
             judged: asked(Help::LastStep) as u32,
             unchecked: ending_is_right(ending) && is_unchecked(session),
         };
-        (record, par, way)
+        Ok((record, par, way))
     }
 
     /// Share of the doubt about the repair group that the steps have cleared.
@@ -228,10 +233,11 @@ impl Reckoner {
         }
     }
 
-    fn par(&self, circuit: &Circuit, truth: &Cause) -> (Par, ParWay) {
+    fn par(&self, session: &Session) -> Result<(Par, ParWay), SolveError> {
+        let truth = session.truth();
         let isolation = self.advisor.isolation();
         let Ok((problem, which)) = isolation.problem(&isolation.start()) else {
-            return (Par::default(), ParWay::default());
+            return Ok((Par::default(), ParWay::default()));
         };
         let plan = planning::plan(&problem, PAR_WORK);
         let own = isolation.causes().iter().position(|cause| cause == truth);
@@ -246,16 +252,15 @@ impl Reckoner {
             least_minutes: plan.lower * self.share,
             own_minutes: walked.as_ref().map_or(plan.upper, |walk| walk.minutes),
         };
-        let way = walked.map_or_else(ParWay::default, |walk| {
-            let (steps, provable) = par_steps(
-                (circuit, self.advisor.start()),
-                isolation,
-                (problem.table(), &which),
-                &walk,
-            );
-            ParWay { steps, provable }
-        });
-        (par, way)
+        let way = match walked {
+            // What it would have shown is told once the drill is over.
+            Some(walk) if session.call().is_some() => {
+                let (steps, provable) = par_steps(session, &self.advisor, &which, &walk)?;
+                ParWay { steps, provable }
+            }
+            Some(_) | None => ParWay::default(),
+        };
+        Ok((par, way))
     }
 }
 

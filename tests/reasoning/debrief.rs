@@ -17,7 +17,7 @@ use super::brute::{Suspect, Suspects};
 use super::moments;
 use super::play::{any_fault, any_step, one, shipped};
 
-const DRILLS: u64 = 44;
+const DRILLS: u64 = 55;
 /// Steps of a drill, and of one in which the crew saw next to nothing: much is left
 /// there, and every remark weighs all of it.
 const STEPS: usize = 10;

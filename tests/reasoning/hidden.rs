@@ -77,10 +77,10 @@ fn reasoning(mut session: Session) -> (String, Digest, String) {
 
 #[test]
 fn another_fault_that_shows_the_same_changes_nothing() {
-    let mut pairs = vec![0; 3];
     let mut of_two_groups = 0;
     let circuits = shipped();
-    for number in 0..30_u64 {
+    let mut pairs = vec![0; circuits.len()];
+    for number in 0..25 * circuits.len() as u64 {
         let which = number as usize % circuits.len();
         let circuit = &circuits[which];
         let mut chance = Chance::stream(number, "hidden");

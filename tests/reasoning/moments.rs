@@ -101,7 +101,7 @@ pub(super) fn par_held(
             suspects.observe(&entry.observation);
         }
         let left = suspects.alive().count();
-        assert!(point.faults >= left && left >= 1, "{name}: {step} leaves {left}, not {point:?}");
+        assert_eq!(point.faults, left, "{name}: {step}");
         assert!(point.groups <= before.groups && point.bits >= 0.0, "{name}: {step}");
         if point.faults == left {
             exact += 1;
