@@ -12,6 +12,7 @@ mod guide;
 mod habits;
 mod harness;
 mod kinds;
+mod ladder;
 mod layers;
 mod looks;
 mod marks;

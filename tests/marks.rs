@@ -16,7 +16,7 @@ use halfsplit::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehea
 use halfsplit::score::{Debrief, Ending, HabitKind, Record, Rubric, Verdict, debrief};
 
 /// Systems whose drills take reasoning; on the bench one look leaves one thing to try.
-const SYSTEMS: [&str; 2] = ["t4-ac", "t4-dc"];
+const SYSTEMS: [&str; 4] = ["t4-ac", "t4-dc", "t4-surfaces", "power-cart"];
 
 fn system(name: &str) -> Arc<Circuit> {
     Arc::new(library::load(name).expect("it comes with the program"))

@@ -4,28 +4,31 @@
 use std::io::Write;
 use std::sync::Arc;
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, bail};
 use serde_json::{Map, Value, json};
 
 use super::{Ended, args};
+use crate::circuit::Circuit;
 use crate::diagnostic::plain;
 use crate::isolation::{Isolation, crew_stations};
-use crate::rehearsal::{Ground, Habit, Run, area_under_curve, quantile, rehearse};
+use crate::library;
+use crate::rehearsal::{
+    Difficulty, Ground, Habit, Run, area_under_curve, ground_of, quantile, rehearse,
+};
 use crate::score::{Ending, Rubric};
 use crate::screen::wrap;
 use crate::units::significant;
 
 /// Rehearses and prints.
 pub(super) fn run(arguments: &args::Rehearse) -> Result<Ended> {
-    let circuit = Arc::new(arguments.build.load()?);
-    let isolation = Isolation::of_system(&circuit)?;
+    let (circuit, isolation, hidden) = ground(arguments)?;
     let deck = crew_stations(&circuit)
         .next()
         .context("no station of this system is the crew's, so nobody writes anything up")?;
-    if isolation.candidates().is_empty() {
-        anyhow::bail!("the crew would notice no fault of this system");
-    }
-    let ground = Ground::new(&isolation, deck);
+    let ground = match &hidden {
+        Some(hidden) => Ground::of_drill(&isolation, deck, hidden),
+        None => Ground::new(&isolation, deck),
+    };
     let all: Vec<(Habit, Vec<Run>)> = Habit::ALL
         .into_iter()
         .map(|habit| (habit, rehearse(&ground, habit, arguments.runs, arguments.seed)))
@@ -38,6 +41,26 @@ pub(super) fn run(arguments: &args::Rehearse) -> Result<Ended> {
         as_text(&mut out, arguments.runs, &all)?;
     }
     Ok(Ended::Well)
+}
+
+/// The table of a system, or of a drill with which of its candidates it may hide.
+type Table = (Arc<Circuit>, Isolation, Option<Vec<(usize, f64)>>);
+
+fn ground(arguments: &args::Rehearse) -> Result<Table> {
+    if let (system, Some(drill)) = library::split_drill(&arguments.build.system) {
+        if !arguments.build.mods.is_empty() {
+            bail!("{system}/{drill} is a drill that says this itself: leave --mod out");
+        }
+        let ready = library::scenario(system, drill)?.ready;
+        let (isolation, hidden) = ground_of(&ready, arguments.seed)?;
+        return Ok((ready.circuit, isolation, Some(hidden)));
+    }
+    let circuit = Arc::new(arguments.build.load()?);
+    let isolation = Isolation::of_system(&circuit)?;
+    if isolation.candidates().is_empty() {
+        bail!("the crew would notice no fault of this system");
+    }
+    Ok((circuit, isolation, None))
 }
 
 /// Prints the page on the rubric.
@@ -66,14 +89,12 @@ fn wrong(runs: &[Run]) -> f64 {
     fraction(runs, |run| run.record.ending == Ending::Wrong)
 }
 
-/// How hard the drills are: minutes over par and wrong calls of a middling trainee, who
-/// knows what to do next but now and then misreads an instrument.
-fn difficulty(all: &[(Habit, Vec<Run>)]) -> (f64, f64) {
-    let middling = all.iter().find(|(habit, _)| *habit == Habit::MisreadsTheNeedle);
-    middling.map_or((f64::NAN, f64::NAN), |(_, runs)| {
-        let over = |run: &Run| run.record.minutes / run.record.par_minutes.max(0.1);
-        (quantile(&of(runs, over), 0.5), wrong(runs))
-    })
+/// How hard the drills are.
+fn difficulty(all: &[(Habit, Vec<Run>)]) -> Difficulty {
+    let of = |wanted: Habit| {
+        all.iter().find(|(habit, _)| *habit == wanted).map_or(&[][..], |(_, runs)| &runs[..])
+    };
+    Difficulty::of(of(Habit::BestStep), of(Habit::MisreadsTheNeedle))
 }
 
 /// How surely the marks tell a half-splitter from a parts swapper.
@@ -106,12 +127,12 @@ fn as_json(runs: u32, all: &[(Habit, Vec<Run>)]) -> Value {
             (habit.name().to_owned(), told)
         })
         .collect();
-    let (minutes_over_par, error_rate) = difficulty(all);
+    let Difficulty { over_best, wrong: error_rate } = difficulty(all);
     json!({
         "runs": runs,
         "habits": habits,
         "separation": separation(all),
-        "difficulty": { "minutes_over_par": minutes_over_par, "error_rate": error_rate },
+        "difficulty": { "minutes_over_best": over_best, "error_rate": error_rate },
     })
 }
 
@@ -146,10 +167,11 @@ fn as_text(out: &mut impl Write, runs: u32, all: &[(Habit, Vec<Run>)]) -> Result
         "A half-splitter is marked above a parts swapper {} % of the time.",
         significant(100.0 * separation(all), 4)
     )?;
-    let (over, errors) = difficulty(all);
+    let Difficulty { over_best: over, wrong: errors } = difficulty(all);
     writeln!(
         out,
-        "Difficulty: a middling trainee takes {} times par and calls {} % wrong.",
+        "Difficulty: a middling trainee takes {} times the minutes of the best steps and calls {} % \
+         wrong.",
         significant(over, 3),
         significant(100.0 * errors, 2)
     )?;

@@ -54,6 +54,18 @@ impl<'a> Ground<'a> {
         }
     }
 
+    /// The same for a drill that hides one of these, by their places among the isolation's
+    /// candidates, each with how often.
+    pub fn of_drill(isolation: &'a Isolation, deck: StationId, hidden: &[(usize, f64)]) -> Self {
+        let mut weights = vec![0.0; isolation.candidates().len()];
+        for (at, weight) in hidden {
+            weights[*at] += weight;
+        }
+        let ground = Self::new(isolation, deck);
+        ground.weights.get_or_init(|| weights);
+        ground
+    }
+
     /// Draws a fault by its weight, among those that make a drill.
     pub(super) fn draw(&self, chance: &mut Chance) -> u32 {
         chance.weighted(self.weights.get_or_init(|| self.drills())).map_or(0, |at| at as u32)

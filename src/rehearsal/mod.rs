@@ -6,16 +6,18 @@
 //! each goes on as is their habit until they call. Their records are marked by the same
 //! rubric as those of real drills.
 
+mod figures;
 mod ground;
 mod habit;
 
+pub use figures::{Figures, NoFigures, figures, ground_of};
 pub use ground::Ground;
 pub use habit::Habit;
 
 use rayon::prelude::*;
 
 use crate::chance::Chance;
-use crate::score::{Record, Rubric, Score};
+use crate::score::{Ending, Record, Rubric, Score};
 
 /// One drill of one simulated trainee.
 #[derive(Clone, Debug)]
@@ -43,6 +45,29 @@ pub fn rehearse(ground: &Ground<'_>, habit: Habit, runs: u32, seed: u64) -> Vec<
             Run { record, score, parts }
         })
         .collect()
+}
+
+/// How hard drills are.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Difficulty {
+    /// Minutes of a middling trainee over those of one who always makes the best step, on the
+    /// same drills.
+    pub over_best: f64,
+    /// How often the middling trainee calls the wrong thing.
+    pub wrong: f64,
+}
+
+impl Difficulty {
+    /// Of the runs of [`Habit::BestStep`], and of those of a middling trainee, who knows what
+    /// to do next but now and then misreads an instrument ([`Habit::MisreadsTheNeedle`]).
+    pub fn of(best: &[Run], middling: &[Run]) -> Self {
+        let minutes = |runs: &[Run]| runs.iter().map(|run| run.record.minutes).sum::<f64>();
+        let wrong = middling.iter().filter(|run| run.record.ending == Ending::Wrong).count();
+        Self {
+            over_best: minutes(middling) / minutes(best).max(0.1),
+            wrong: wrong as f64 / middling.len().max(1) as f64,
+        }
+    }
 }
 
 /// The area under the receiver operating characteristic between two lists of scores: how

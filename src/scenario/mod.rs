@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 pub use file::{Hidden, Scenario, Tells, WriteUpFile, read_drills, sealed_text, unsealed_text};
 pub use seal::{seal, unseal};
-pub use weigh::advice;
+pub use weigh::{Advised, advice, advised};
 
 use crate::chance::Chance;
 use crate::circuit::Circuit;

@@ -49,7 +49,7 @@ fn worked_out(scenario: &Scenario, ready: &Ready) -> Result<Vec<Diagnostic>, Sol
             warn("write_up", "nothing-to-tell", message.to_owned());
         }
         match follow(&mut session, cause) {
-            Followed::Called { right: true, minutes } => {
+            Some(Advised { right: true, minutes }) => {
                 if let Some(most) = scenario.minutes.filter(|most| minutes > *most) {
                     let message = format!(
                         "{which} takes {} as advised, more than the {} there are",
@@ -59,11 +59,11 @@ fn worked_out(scenario: &Scenario, ready: &Ready) -> Result<Vec<Diagnostic>, Sol
                     warn("minutes", "too-short", message);
                 }
             }
-            Followed::Called { right: false, .. } => {
+            Some(Advised { right: false, .. }) => {
                 let message = format!("following the advice does not prove {which}");
                 warn(field, "not-provable", message);
             }
-            Followed::Lost => {
+            None => {
                 warn(field, "not-provable", format!("no allowed step leads on to {which}"));
             }
         }
@@ -71,30 +71,48 @@ fn worked_out(scenario: &Scenario, ready: &Ready) -> Result<Vec<Diagnostic>, Sol
     Ok(found)
 }
 
-enum Followed {
-    Called { right: bool, minutes: f64 },
-    Lost,
+/// Where following the advice has led.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Advised {
+    /// Whether what was hidden was called, and proven by then.
+    pub right: bool,
+    /// Minutes at the call.
+    pub minutes: f64,
+}
+
+/// Works a drill as advised where it hides this, whatever help its rules allow and however
+/// long that takes; `None` where the advice leads nowhere.
+///
+/// # Errors
+/// [`SolveError`] when the circuit or the faulted circuit has no solution.
+pub fn advised(ready: &Ready, cause: &Cause, seed: u64) -> Result<Option<Advised>, SolveError> {
+    let (circuit, scope) = (ready.circuit.clone(), ready.scope);
+    // How long it takes is told with the limit, so nothing is cut off here.
+    let terms = Terms { most_minutes: None, ..ready.terms.clone() };
+    let seed = ready.seed.unwrap_or(seed);
+    let mut session = Session::planted_on(circuit, cause.clone(), scope, terms, seed)?;
+    Ok(follow(&mut session, cause))
 }
 
 /// Works a drill as advised, whatever help its own rules allow.
-fn follow(session: &mut Session, planted: &Cause) -> Followed {
+fn follow(session: &mut Session, planted: &Cause) -> Option<Advised> {
     for _ in 0..MOST_STEPS {
         match session.apply(Action::Advise) {
             Outcome::Advised(Advice::Call { cause, group_probability }) => {
                 let circuit = session.circuit();
                 let group = cause.repair_group(circuit);
                 let right = group == planted.repair_group(circuit) && group_probability >= PROVEN;
-                return Followed::Called { right, minutes: session.minutes() };
+                return Some(Advised { right, minutes: session.minutes() });
             }
             Outcome::Advised(Advice::Do { prospect, .. }) => {
                 for step in prospect.path() {
                     if !matches!(session.apply(Action::Step(step)), Outcome::Done(_)) {
-                        return Followed::Lost;
+                        return None;
                     }
                 }
             }
-            _ => return Followed::Lost,
+            _ => return None,
         }
     }
-    Followed::Lost
+    None
 }
