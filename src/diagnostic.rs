@@ -2,13 +2,28 @@
 
 use std::fmt;
 
+use unicode_width::UnicodeWidthStr;
+
 /// How serious a finding is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Severity {
+    /// Nothing is wrong; an author may want to know.
+    Advice,
     /// The file can be used; something in it is worth a look.
     Warning,
     /// The file cannot be used as it stands.
     Error,
+}
+
+impl Severity {
+    /// `advice`, `warning` or `error`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Advice => "advice",
+            Self::Warning => "warning",
+            Self::Error => "error",
+        }
+    }
 }
 
 /// A place in a text: both counted from one; columns count characters.
@@ -39,10 +54,7 @@ pub struct Diagnostic {
 
 impl fmt::Display for Diagnostic {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let word = match self.severity {
-            Severity::Warning => "warning",
-            Severity::Error => "error",
-        };
+        let word = self.severity.word();
         write!(
             f,
             "{}:{}:{}: {word}[{}]: {}",
@@ -56,6 +68,37 @@ impl fmt::Display for Diagnostic {
             write!(f, " ({})", plain(hint))?;
         }
         Ok(())
+    }
+}
+
+/// Most columns of a source line that an excerpt shows.
+const EXCERPT_COLUMNS: usize = 88;
+
+impl Diagnostic {
+    /// The line of the text that it is about and a caret under its place, two lines; `None`
+    /// where the text has no such line.
+    ///
+    /// A long line is cut around the place. Control characters and tabs are shown as one
+    /// column each, so that the caret stands where it should.
+    pub fn excerpt(&self, text: &str) -> Option<String> {
+        let line = text.split('\n').nth(self.place.line.checked_sub(1)?)?;
+        let line: Vec<char> = line.trim_end_matches('\r').chars().collect();
+        let at = self.place.column.saturating_sub(1).min(line.len());
+        // From so far before the place that most of what follows it is seen.
+        let from = if line.len() <= EXCERPT_COLUMNS {
+            0
+        } else {
+            at.saturating_sub(EXCERPT_COLUMNS / 3).min(line.len() - EXCERPT_COLUMNS)
+        };
+        let to = line.len().min(from + EXCERPT_COLUMNS);
+        let shown = |part: &[char]| -> String {
+            part.iter().map(|c| if *c == '\t' { ' ' } else { *c }).map(visible).collect()
+        };
+        let (cut, more) = (if from > 0 { "…" } else { "" }, if to < line.len() { "…" } else { "" });
+        let before = format!("{cut}{}", shown(&line[from..at]));
+        let after = format!("{}{more}", shown(&line[at..to]));
+        let (number, indent) = (self.place.line, UnicodeWidthStr::width(before.as_str()));
+        Some(format!("{number:>6} | {before}{after}\n       | {:indent$}^", ""))
     }
 }
 
@@ -85,7 +128,11 @@ pub fn did_you_mean<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>) -
 /// the terminal. Besides the C0 and C1 controls this covers the directional
 /// marks that reorder what follows them on the line.
 pub fn plain(text: &str) -> String {
-    text.chars().map(|c| if is_unprintable(c) { '\u{FFFD}' } else { c }).collect()
+    text.chars().map(visible).collect()
+}
+
+fn visible(c: char) -> char {
+    if is_unprintable(c) { '\u{FFFD}' } else { c }
 }
 
 /// A text with control and direction marks replaced and what means something in HTML
@@ -122,6 +169,37 @@ mod tests {
         assert_eq!(nearest("FLT.AA", ["FLT.A", "SVY.C"]), Some("FLT.A"));
         assert_eq!(nearest("Fues", ["Fuse", "Wire"]), Some("Fuse"));
         assert_eq!(nearest("horizon", ["Fuse", "Wire"]), None);
+    }
+
+    fn at(line: usize, column: usize) -> Diagnostic {
+        let (severity, code) = (Severity::Error, "syntax");
+        let (file, message) = (String::new(), String::new());
+        let place = Place { line, column };
+        Diagnostic { severity, code, file, place, message, hint: None }
+    }
+
+    #[test]
+    fn an_excerpt_puts_its_caret_under_the_place() {
+        let text = "one\r\n  näme: \u{1b}\t\"漢字\", x";
+        let line = "     2 |   näme: \u{FFFD} \"漢字\", x";
+        // The two ideographs are two columns wide each.
+        let caret = |columns: usize| format!("{line}\n       | {}^", " ".repeat(columns));
+        assert_eq!(at(2, 3).excerpt(text), Some(caret(2)));
+        assert_eq!(at(2, 17).excerpt(text), Some(caret(18)));
+        assert_eq!(at(2, 99).excerpt(text), Some(caret(19)));
+        assert_eq!(at(1, 1).excerpt(text).as_deref(), Some("     1 | one\n       | ^"));
+        assert_eq!(at(3, 1).excerpt(text), None);
+        assert_eq!(at(0, 0).excerpt(text), None);
+    }
+
+    #[test]
+    fn a_long_line_is_cut_around_the_place() {
+        let text = format!("{}X{}", "a".repeat(200), "b".repeat(200));
+        let excerpt = at(1, 201).excerpt(&text).expect("the line is there");
+        let (line, caret) = excerpt.split_once('\n').expect("two lines");
+        assert!(line.chars().count() < 100, "{line}");
+        assert_eq!(line.chars().position(|c| c == 'X'), caret.chars().position(|c| c == '^'));
+        assert!(line.ends_with('…') && line.contains("| …"), "{line}");
     }
 
     #[test]

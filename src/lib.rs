@@ -22,4 +22,5 @@ pub mod scenario;
 pub mod score;
 pub mod screen;
 pub mod spice;
+pub mod survey;
 pub mod units;

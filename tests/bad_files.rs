@@ -9,10 +9,11 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use halfsplit::circuit::{check_builds, read_build};
+use halfsplit::circuit::read_build;
 use halfsplit::diagnostic::{Diagnostic, Severity, is_unprintable};
 use halfsplit::dictionary::read_setups;
 use halfsplit::library::{self, LoadError};
+use halfsplit::survey::{self, Effort};
 
 /// A path in the project.
 pub(crate) fn folder(path: &str) -> PathBuf {
@@ -27,7 +28,7 @@ pub(crate) fn read(name: &str, text: &str) -> Vec<Diagnostic> {
             let mods = rest.lines().next().unwrap_or_default();
             read_build(name, text, &mods.split_whitespace().collect::<Vec<_>>())
         }
-        None => check_builds(name, text),
+        None => survey::check(name, text, Effort::Quick),
     };
     let has_error = findings.iter().any(|finding| finding.severity == Severity::Error);
     assert_eq!(circuit.is_none(), has_error, "{name}: {findings:#?}\n{text}");

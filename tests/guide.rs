@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use std::fs;
 
 use halfsplit::circuit::CATALOGUE;
+use halfsplit::diagnostic::Severity;
 use halfsplit::units::significant;
 
 use crate::bad_files::{bad_files, bad_setups, folder, read, said};
@@ -27,7 +28,10 @@ fn every_system_in_it_reads_clean() {
         .collect();
     assert!(!systems.is_empty());
     for system in systems {
-        assert_eq!(said(&read("guide", system)), "", "{system}");
+        // What an example leaves hidden is for an author to know, and no fault of it.
+        let mut findings = read("guide", system);
+        findings.retain(|finding| finding.severity > Severity::Advice);
+        assert_eq!(said(&findings), "", "{system}");
     }
 }
 

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 23] = [
+const LAYERS: [&str; 24] = [
     "units",
     "limits",
     "chance",
@@ -20,6 +20,7 @@ const LAYERS: [&str; 23] = [
     "diagnosis",
     "isolation",
     "handout",
+    "survey",
     "drill",
     "scenario",
     "score",

@@ -3,6 +3,7 @@
 mod bad_files;
 mod board;
 mod charts;
+mod checking;
 mod diagram;
 mod dictionary;
 mod drill;

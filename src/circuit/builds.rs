@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use super::Circuit;
 use super::file::{Findings, parse, quoted};
 use super::mods::{self, MOD_LIMIT};
+use super::origins::{Origins, Remark};
 use super::places::scan;
 use super::resolve::resolve;
 use crate::diagnostic::{Diagnostic, Place};
@@ -66,7 +67,7 @@ pub fn read_build(
     let root = scan(text);
     let circuit = parse(text, &root, &mut findings).and_then(|file| {
         let which = mods::chosen(&file, &root, mods, &mut findings);
-        resolve(&file, &root, &which, &mut findings)
+        resolve(&file, &root, &which, &mut findings).map(|(circuit, _)| circuit)
     });
     (circuit, findings.into_sorted())
 }
@@ -78,6 +79,16 @@ pub fn read_build(
 /// message begins with those in which it does. The circuit is the plain build, there
 /// unless one of the findings is an error.
 pub fn check_builds(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagnostic>) {
+    check_builds_with(file_name, text, |_, _| Vec::new())
+}
+
+/// As [`check_builds`], with what `look` finds in the circuit of each of these builds. A
+/// remark that is an error keeps the system from being used, as one in its text does.
+pub fn check_builds_with(
+    file_name: &str,
+    text: &str,
+    look: impl Fn(&Circuit, &Origins) -> Vec<Remark>,
+) -> (Option<Circuit>, Vec<Diagnostic>) {
     let text = without_byte_order(text);
     let mut found = Findings::new(file_name);
     let root = scan(text);
@@ -86,7 +97,15 @@ pub fn check_builds(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagno
     };
     // What has been found by now is so in every build.
     let mut findings = found.clone();
-    let mut plain = resolve(&file, &root, &[], &mut findings);
+    let read = |which: &[usize], findings: &mut Findings| {
+        let (circuit, origins) = resolve(&file, &root, which, findings)?;
+        for remark in look(&circuit, &origins) {
+            let place = origins.place(remark.spot);
+            findings.remark(remark, place);
+        }
+        (!findings.has_errors()).then_some(circuit)
+    };
+    let mut plain = read(&[], &mut findings);
     let mut builds = vec![Build { name: "without mods".to_owned(), found: findings.into_sorted() }];
     // Too many mods have been reported by now; none of them is worth a reading.
     let count = if file.mods.len() > MOD_LIMIT { 0 } else { file.mods.len() };
@@ -94,7 +113,7 @@ pub fn check_builds(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagno
     let all = (count > 1).then(|| (ALL_MODS.to_owned(), (0..count).collect()));
     for (name, which) in alone.chain(all) {
         let mut findings = found.clone();
-        if resolve(&file, &root, &which, &mut findings).is_none() {
+        if read(&which, &mut findings).is_none() {
             plain = None;
         }
         builds.push(Build { name, found: findings.into_sorted() });

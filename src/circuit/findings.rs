@@ -3,6 +3,7 @@
 //! A file can be wrong in a thousand places. What is kept and compared is bounded, so
 //! that the worst file is answered in a moment.
 
+use super::origins::Remark;
 use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean};
 
 /// Longest piece of an author's text that a message repeats.
@@ -70,6 +71,16 @@ impl Findings {
         }
     }
 
+    /// Something found in the circuit itself.
+    pub(super) fn remark(&mut self, remark: Remark, place: Place) {
+        let Remark { severity, code, message, hint, .. } = remark;
+        match severity {
+            Severity::Error => self.error(code, place, message, hint),
+            Severity::Warning | Severity::Advice if self.list.len() >= WARNING_LIMIT => {}
+            Severity::Warning | Severity::Advice => self.push(severity, code, place, message, hint),
+        }
+    }
+
     fn push(
         &mut self,
         severity: Severity,
@@ -86,6 +97,18 @@ impl Findings {
             message,
             hint,
         });
+    }
+
+    /// Gives a finding another hint, made from the one it has.
+    pub(super) fn amend(
+        &mut self,
+        code: &str,
+        place: Place,
+        hint: impl Fn(Option<&str>) -> String,
+    ) {
+        for finding in self.list.iter_mut().filter(|d| d.code == code && d.place == place) {
+            finding.hint = Some(hint(finding.hint.as_deref()));
+        }
     }
 
     /// "did you mean" for the nearest known word, while searching is worth its time.

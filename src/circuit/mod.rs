@@ -18,6 +18,7 @@ mod findings;
 mod kind;
 mod mods;
 mod names;
+mod origins;
 mod places;
 mod reference;
 mod resolve;
@@ -26,7 +27,7 @@ mod syntax;
 mod values;
 mod wire;
 
-pub use builds::{check_builds, read_build, read_system};
+pub use builds::{check_builds, check_builds_with, read_build, read_system};
 pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
 pub use common::PART_FIELDS;
 pub use kind::{
@@ -37,6 +38,7 @@ pub use kind::{
     TransformerRectifier, Vibrator, Wire,
 };
 pub use mods::ModInfo;
+pub use origins::{Origins, Remark, Spot};
 pub(crate) use places::scan;
 pub use reference::RATE_SOURCES;
 pub use wire::{

@@ -13,6 +13,7 @@ use super::fields::{Known, build, names_another, warn_of_same_ends};
 use super::file::{Findings, REPEAT, StationFile, SystemFile, quoted};
 use super::mods::{self, Fitted};
 use super::names::{line, line_of, word};
+use super::origins::{Origins, PartOrigin};
 use super::places::Node;
 use super::values::{Nets, Value, Values, check};
 use super::{
@@ -40,7 +41,7 @@ pub(super) fn resolve(
     root: &Node,
     which: &[usize],
     findings: &mut Findings,
-) -> Option<Circuit> {
+) -> Option<(Circuit, Origins)> {
     word(&file.id, "the system's id", false, root.field("id").place, findings);
     title(&file.title, "the system's title", root.field("title"), findings);
     // A brief may run over several lines of the file; they are one paragraph.
@@ -53,17 +54,24 @@ pub(super) fn resolve(
     let offered = mods::offered(file, root, findings);
     let fitted = mods::fitted(file, root, which);
     let (net_names, net_places, mut nets) = nets(file, root, &fitted, findings);
-    let parts = parts(file, root, &fitted, &stations, (&net_names, &mut nets), findings);
+    let (parts, origins) = parts(file, root, &fitted, &stations, (&net_names, &mut nets), findings);
     // A net can be bare only because a part was refused, so this waits for a file
     // without errors. Test points come later: a probe is not an end.
     if !findings.has_errors() {
         warn_of_loose_nets(&net_names, &net_places, &nets, !fitted.is_empty(), findings);
     }
     let test_points = test_points(file, root, &fitted, &stations, &mut nets, findings);
+    nets.count_unknown(findings);
     if findings.has_errors() {
         return None;
     }
-    Some(Circuit {
+    let list = root.field("stations");
+    let origins = Origins {
+        parts: origins,
+        stations: (0..stations.len()).map(|at| list.child(at).place).collect(),
+        system: root.place,
+    };
+    let circuit = Circuit {
         id: file.id.clone(),
         title: file.title.clone(),
         brief,
@@ -82,7 +90,8 @@ pub(super) fn resolve(
         mods: offered,
         fitted: fitted.iter().map(|one| one.file.id.clone()).collect(),
         conditions: None,
-    })
+    };
+    Some((circuit, origins))
 }
 
 fn warn_of_loose_nets(
@@ -248,7 +257,7 @@ fn parts(
     stations: &[Station],
     (net_names, nets): (&[String], &mut Nets),
     findings: &mut Findings,
-) -> Vec<Option<Part>> {
+) -> (Vec<Option<Part>>, Vec<PartOrigin>) {
     if file.parts.is_empty() {
         let place = root.field("parts").place;
         findings.error("no-parts", place, "the system has no parts", None);
@@ -296,14 +305,31 @@ fn parts(
         kinds[at] = kind;
     }
     warn_of_shunts(&drafts, &kinds, findings);
-    drafts
+    let origins = drafts.iter().map(|(_, values, _)| origin(values)).collect();
+    let parts = drafts
         .into_iter()
         .zip(kinds)
         .map(|((.., head), kind)| {
             let head = head?;
             Some(Part { kind: kind?, ..head })
         })
-        .collect()
+        .collect();
+    (parts, origins)
+}
+
+/// Where a part and its fields stand.
+fn origin(values: &Values) -> PartOrigin {
+    PartOrigin {
+        who: values.who.clone(),
+        place: values.place,
+        fields: values.given().collect(),
+        gauge_awg: match values.get("gauge") {
+            Some(Value::Count(gauge)) if values.number("ohms").is_none() => {
+                u8::try_from(*gauge).ok()
+            }
+            _ => None,
+        },
+    }
 }
 
 /// How far an ammeter's rating may stand from that of the shunt across which it is.

@@ -19,6 +19,8 @@ use crate::units::significant;
 pub(super) struct Nets {
     by_name: BTreeMap<String, NetId>,
     touched: BTreeSet<(NetId, usize)>,
+    /// Names that no net has: how often each is used, and where first.
+    unknown: BTreeMap<String, (usize, Place)>,
 }
 
 impl Nets {
@@ -27,6 +29,7 @@ impl Nets {
         Self {
             by_name: BTreeMap::from([(AIRFRAME_NAME.to_owned(), AIRFRAME)]),
             touched: BTreeSet::new(),
+            unknown: BTreeMap::new(),
         }
     }
 
@@ -39,17 +42,44 @@ impl Nets {
         self.touched.range((net, 0)..=(net, usize::MAX)).take(2).count()
     }
 
-    /// The net of this name; a finding with a suggestion where there is none.
-    pub(super) fn find(&self, name: &str, place: Place, findings: &mut Findings) -> Option<NetId> {
+    /// The net of this name; a finding with a suggestion where there is none, once for each
+    /// name that is missing.
+    pub(super) fn find(
+        &mut self,
+        name: &str,
+        place: Place,
+        findings: &mut Findings,
+    ) -> Option<NetId> {
         if let Some(net) = self.by_name.get(name) {
             return Some(*net);
         }
+        if let Some((uses, _)) = self.unknown.get_mut(name) {
+            *uses += 1;
+            return None;
+        }
+        self.unknown.insert(name.to_owned(), (1, place));
         let hint = findings.suggest(name, self.by_name.keys().map(String::as_str));
         let message = format!("no net is named {}", quoted(name));
+        let hint = hint.or_else(|| Some(DECLARE.to_owned()));
         findings.error("unknown-net", place, message, hint);
         None
     }
+
+    /// Says how often names are used that no net has. Several times is no slip of the pen.
+    pub(super) fn count_unknown(&self, findings: &mut Findings) {
+        for (uses, place) in self.unknown.values().filter(|(uses, _)| *uses > 1) {
+            findings.amend("unknown-net", *place, |hint| match hint {
+                Some(near) if near != DECLARE => {
+                    format!("used {uses} times: {DECLARE}, or {near}")
+                }
+                _ => format!("used {uses} times: {DECLARE}"),
+            });
+        }
+    }
 }
+
+/// What makes a name a net.
+const DECLARE: &str = "declare it in `nets`";
 
 /// A position of a switch, and the pairs of nets it joins.
 pub(super) struct ClosureList {
@@ -107,6 +137,12 @@ impl Values {
     /// Whether the author gave a field, be it what it would have been anyhow.
     pub(super) fn is_given(&self, field: &str) -> bool {
         self.found.get(field).is_some_and(|(_, place)| *place != self.place)
+    }
+
+    /// The fields that the author gave, and where their values stand.
+    pub(super) fn given(&self) -> impl Iterator<Item = (&'static str, Place)> + '_ {
+        let given = self.found.iter().filter(|(_, (_, place))| *place != self.place);
+        given.map(|(field, (_, place))| (*field, *place))
     }
 
     /// Where the value of a field stands; the part's own place where it is a default.

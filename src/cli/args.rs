@@ -134,6 +134,8 @@ pub enum Verb {
     Rubric,
     /// List the kinds of part, or tell everything about one
     Kinds(Kinds),
+    /// Lay down a folder with a small system that works, to begin from
+    New(New),
 }
 
 /// The build of a system: which system, and which of its mods are fitted.
@@ -411,6 +413,22 @@ pub struct Check {
     /// System files or folders
     #[arg(required = true, value_name = "FILE")]
     pub files: Vec<PathBuf>,
+    /// Print one JSON object, for an editor
+    #[arg(long)]
+    pub json: bool,
+    /// Look at every position and every fault, however long it takes
+    #[arg(long)]
+    pub thorough: bool,
+    /// Check again whenever a file is saved, until stopped with Ctrl-C
+    #[arg(long)]
+    pub watch: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct New {
+    /// Name of the system and of its folder: letters, digits and hyphens
+    pub name: String,
 }
 
 /// Arguments of `seal`.

@@ -12,6 +12,7 @@ mod drill;
 mod keys;
 mod kinds;
 mod menu;
+mod new;
 mod par;
 mod plain;
 mod rehearse;
@@ -19,6 +20,7 @@ mod seal;
 mod setup;
 mod solve;
 mod spice;
+mod watch;
 mod whole_file;
 
 pub use args::Arguments;
@@ -66,6 +68,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Rubric) => rehearse::rubric(),
         Some(Verb::Seal(seal)) => seal::run(&seal),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
+        Some(Verb::New(new)) => new::run(&new),
     };
     match ended {
         Ok(Ended::Well) => ExitCode::SUCCESS,
