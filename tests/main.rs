@@ -30,3 +30,4 @@ mod reasoning;
 mod report;
 mod scenarios;
 mod screens;
+mod testability;

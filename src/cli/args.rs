@@ -290,9 +290,10 @@ pub struct Dictionary {
     #[command(flatten)]
     pub build: Build,
     /// `normal`; `single`: also each control moved and each breaker or fuse pulled; or
-    /// a file with a list of setups
-    #[arg(long, value_name = "normal|single|FILE", default_value = "normal")]
-    pub setups: String,
+    /// a file with a list of setups. Left out it is `normal`, and `single` for --groups and
+    /// --matrix
+    #[arg(long, value_name = "normal|single|FILE")]
+    pub setups: Option<String>,
     /// Also every pair of faults of two parts
     #[arg(long)]
     pub pairs: bool,
@@ -305,6 +306,13 @@ pub struct Dictionary {
     /// Print one JSON object for each setup and fault
     #[arg(long)]
     pub json: bool,
+    /// Print ambiguity groups, how much is detected and isolated, tests that never help, and
+    /// the one test point that would help most if it existed
+    #[arg(long, conflicts_with_all = ["csv", "json", "pairs"])]
+    pub groups: bool,
+    /// Print which test shows which fault, as comma-separated values
+    #[arg(long, conflicts_with_all = ["csv", "json", "pairs", "groups"])]
+    pub matrix: bool,
 }
 
 /// Arguments of `par`.

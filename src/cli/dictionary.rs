@@ -10,7 +10,7 @@ use anyhow::{Context, Result, anyhow};
 use rayon::prelude::*;
 use serde_json::{Map, Value, json};
 
-use super::{Ended, args};
+use super::{Ended, args, testability};
 use crate::diagnostic::plain;
 use crate::dictionary::{Case, Dictionary, Entry, Fingerprint, Groups, Page, Setup, read_setups};
 use crate::library;
@@ -25,7 +25,8 @@ const LISTED: usize = 200;
 /// Prints the dictionary, or a summary of it.
 pub(super) fn run(arguments: &args::Dictionary) -> Result<Ended> {
     let circuit = Arc::new(arguments.build.load()?);
-    let setups = match arguments.setups.as_str() {
+    let usual = if arguments.groups || arguments.matrix { "single" } else { "normal" };
+    let setups = match arguments.setups.as_deref().unwrap_or(usual) {
         "normal" => vec![Setup::normal()],
         "single" => Setup::single(&circuit),
         file => {
@@ -44,6 +45,13 @@ pub(super) fn run(arguments: &args::Dictionary) -> Result<Ended> {
         .build()
         .context("no threads to work with")?;
     let dictionary = Dictionary::new(circuit)?;
+    if arguments.groups || arguments.matrix {
+        let mut out = std::io::BufWriter::new(std::io::stdout());
+        let told = if arguments.groups { testability::groups } else { testability::matrix };
+        let ended = pool.install(|| told(&dictionary, &setups, &mut out))?;
+        out.flush()?;
+        return Ok(ended);
+    }
     let mut cases = dictionary.singles();
     if arguments.pairs {
         cases.extend(dictionary.pairs());
@@ -257,7 +265,7 @@ fn csv(
 }
 
 /// A field of a comma-separated line, quoted where it has to be (RFC 4180).
-fn field(text: &str) -> String {
+pub(super) fn field(text: &str) -> String {
     let text = plain(text);
     if text.contains([',', '"']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text }
 }

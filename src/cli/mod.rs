@@ -20,6 +20,7 @@ mod seal;
 mod setup;
 mod solve;
 mod spice;
+mod testability;
 mod watch;
 mod whole_file;
 

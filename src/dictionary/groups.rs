@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Case, Entry};
+use super::{Case, Entry, Shown};
 use crate::observation::Percept;
 
 /// What a case has shown in all setups so far, boiled down to 128 bits.
@@ -16,8 +16,14 @@ pub struct Fingerprint(u64, u64);
 impl Fingerprint {
     /// The fingerprint after one more entry, of the next setup.
     #[must_use]
-    pub fn with(mut self, entry: &Entry<'_>) -> Self {
-        for shown in entry.shown() {
+    pub fn with(self, entry: &Entry<'_>) -> Self {
+        self.with_shown(entry.shown())
+    }
+
+    /// The fingerprint after some more that is shown.
+    #[must_use]
+    pub(super) fn with_shown(mut self, all: &[Shown]) -> Self {
+        for shown in all {
             self.add(match shown.percept {
                 Percept::Look(look) => look as u64,
                 Percept::Position(at) => u64::from(at),

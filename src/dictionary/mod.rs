@@ -29,10 +29,12 @@
 mod file;
 mod groups;
 mod setup;
+mod testability;
 
 pub use file::read_setups;
 pub use groups::{Fingerprint, Groups};
 pub use setup::Setup;
+pub use testability::{NewPoint, Survey, Testability};
 
 use std::sync::Arc;
 
