@@ -98,6 +98,58 @@ fn a_watched_file_is_checked_again_when_it_is_saved() {
     next("6 parts, 6 nets");
 }
 
+#[test]
+fn a_watched_drill_goes_on_with_what_can_still_be_done() {
+    use std::io::Write;
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("system.ron");
+    let good = library::embedded("bench").expect("it comes along").text;
+    fs::write(&path, good).expect("written");
+    let mut child = Stopped(
+        Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+            .args(["drill", "--plain", "--watch", "--seed", "1", "--fault", "W1:open"])
+            .arg(folder.path())
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program starts"),
+    );
+    let mut input = child.0.stdin.take().expect("piped");
+    let mut out = BufReader::new(child.0.stdout.take().expect("piped"));
+    let mut told = String::new();
+    let mut until = |told: &mut String, wanted: &str| loop {
+        let mut line = String::new();
+        assert!(out.read_line(&mut line).expect("text") > 0, "`{wanted}` was not told: {told}");
+        told.push_str(&line);
+        if line.contains(wanted) {
+            return line;
+        }
+    };
+    input.write_all(b"set S1 ON\ndc TB1-2\ndc TB1-1\n").expect("it listens");
+    until(&mut told, "DC volts TB1-1");
+    // One test point fewer, and a title that is another.
+    let fewer = good.replace("TEST BENCH", "BENCH TWO").replace(
+        "TestPoint(id: \"TB1-{1,2,3,4}\", net: \"{BAT,SW,LAMP,RET}\"",
+        "TestPoint(id: \"TB1-{1,3,4}\", net: \"{BAT,LAMP,RET}\"",
+    );
+    assert_ne!(fewer, good);
+    fs::write(&path, &fewer).expect("written");
+    input.write_all(b"\n").expect("it listens");
+    let line = until(&mut told, "made anew");
+    assert!(line.contains("2 steps done again, 1 dropped"), "{told}{line}");
+    let line = until(&mut told, "dropped: ");
+    assert!(line.contains("dc TB1-2"), "{line}");
+    // A file that does not read leaves the drill as it was.
+    fs::write(&path, "System(").expect("written");
+    input.write_all(b"\n").expect("it listens");
+    until(&mut told, "error[");
+    until(&mut told, "goes on as it was");
+    input.write_all(b"call W1:open\n").expect("it listens");
+    until(&mut told, "You called W1:open");
+    until(&mut told, "The fault was W1:open");
+}
+
 /// Runs the program in a folder.
 fn run_in(folder: &std::path::Path, arguments: &[&str], lines: &str) -> (Option<i32>, String) {
     use std::io::Write;

@@ -189,6 +189,12 @@ pub struct Drill {
     /// Write the debrief to this file, as a page of HTML that stands by itself
     #[arg(long, value_name = "FILE")]
     pub report: Option<PathBuf>,
+    /// Make the drill anew when its files are saved, and do again what still can be done
+    ///
+    /// On plain lines: files are looked at before each line that is typed, an empty one too.
+    /// The seed stays, and so does what is hidden while it is possible.
+    #[arg(long)]
+    pub watch: bool,
 }
 
 /// How far a drill helps.

@@ -9,6 +9,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::{Result, bail};
 
+use super::again::Again;
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
@@ -23,6 +24,9 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     let seed = arguments.seed.unwrap_or_else(fresh_seed);
     let report = arguments.report.as_deref();
     let on_screen = !plain && on_a_terminal();
+    if arguments.watch {
+        return watched(arguments, seed, on_screen);
+    }
     let session = if let (system, Some(id)) = library::split_drill(&arguments.build.system) {
         let ready = written(system, id, arguments)?;
         if on_screen && ready.scope.pairs {
@@ -53,11 +57,45 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     if !on_screen {
         let input = std::io::stdin();
         let prompt = input.is_terminal();
-        return plain::work(session, input.lock(), std::io::stdout().lock(), (prompt, report));
+        let (input, out) = (input.lock(), std::io::stdout().lock());
+        return plain::work(session, input, out, (prompt, report), None);
     }
     let session = Box::new(session);
     let start = if arguments.guided { Start::Guided(session) } else { Start::Drill(session) };
     show(start, report, looks)
+}
+
+/// Works a drill as plain lines that is made anew whenever its files are saved.
+fn watched(arguments: &args::Drill, seed: u64, on_screen: bool) -> Result<Ended> {
+    let report = arguments.report.as_deref();
+    if on_screen {
+        bail!("--watch goes with plain lines: add --plain");
+    }
+    let (system, drill) = library::split_drill(&arguments.build.system);
+    let files = library::files(system);
+    if files.is_empty() {
+        bail!("{system} comes with the program: there is no file of it to watch");
+    }
+    let make = |before: Option<&str>| -> Result<Session> {
+        if let Some(id) = drill {
+            return Ok(written(system, id, arguments)?.begin(seed)?);
+        }
+        let circuit = with_conditions(Arc::new(arguments.build.load()?), arguments);
+        // What is hidden stays hidden as long as it can be.
+        let kept = before.and_then(|code| faults::parse_cause(&circuit, code).ok());
+        let session = match kept {
+            Some(cause) => Session::planted_within(circuit, cause, arguments.scope(), seed)?,
+            None => session(circuit, arguments, seed)?,
+        };
+        Ok(session.under(arguments.rules()))
+    };
+    let session = make(None)?;
+    report.map_or(Ok(()), debrief::can_be_written)?;
+    let mut again = Again::new(files, make);
+    let input = std::io::stdin();
+    let prompt = input.is_terminal();
+    let (input, out) = (input.lock(), std::io::stdout().lock());
+    plain::work(session, input, out, (prompt, report), Some(&mut again))
 }
 
 /// Works a drill whose making takes long: the screen opens at once and tells what is being

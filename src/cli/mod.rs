@@ -3,6 +3,7 @@
 //! Only this layer prints, reads the clock and knows exit codes: 0 done, 1 a finding
 //! or a wrong call, 2 bad usage or bad input.
 
+mod again;
 mod args;
 mod chart;
 mod check;

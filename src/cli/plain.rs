@@ -9,6 +9,7 @@ use std::path::Path;
 
 use anyhow::Result;
 
+use super::again::Again;
 use super::{Ended, debrief as told};
 use crate::circuit::{Circuit, Meter, PartId, StationId};
 use crate::diagnostic::plain;
@@ -17,7 +18,7 @@ use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
 use crate::faults;
 use crate::observation::{Act, Percept, Reading, Step, What, pointer_fraction, scale_fraction};
 use crate::score::{debrief, help_told, told_with_walk};
-use crate::units::{bits, minutes, significant};
+use crate::units::{bits, counted, minutes, significant};
 
 /// What every drill begins with.
 pub(super) const TRAINING_ONLY: &str = "Training model only. On an aircraft follow the approved \
@@ -26,7 +27,8 @@ before hands go in; capacitors and machines keep energy; reset a breaker once at
 when its cause is known.";
 
 /// Works a drill from lines of text; `prompt` is for a person at a keyboard, `report` the
-/// file that the debrief is to be written to.
+/// file that the debrief is to be written to, `again` the files that make the drill anew when
+/// they are saved.
 ///
 /// # Errors
 /// When the input cannot be read, the output not written, or the model not solved.
@@ -35,8 +37,9 @@ pub(super) fn work(
     mut input: impl BufRead,
     mut out: impl Write,
     (prompt, report): (bool, Option<&Path>),
+    mut again: Option<&mut Again<'_>>,
 ) -> Result<Ended> {
-    let circuit = std::sync::Arc::clone(session.circuit());
+    let mut circuit = std::sync::Arc::clone(session.circuit());
     let mut seen = Seen::default();
     writeln!(out, "{}", plain(&circuit.title_with_mods()))?;
     writeln!(out, "{TRAINING_ONLY}")?;
@@ -50,6 +53,14 @@ pub(super) fn work(
     ask(&mut out, prompt)?;
     let mut bytes = Vec::new();
     while next_line(&mut input, &mut bytes)? {
+        if let Some(again) = &mut again
+            && let Some(fresh) = renewed(&mut out, again, &session)?
+        {
+            circuit = std::sync::Arc::clone(fresh.circuit());
+            session = fresh;
+            seen.clear();
+            arrive(&mut out, &session, &mut seen)?;
+        }
         let line = String::from_utf8_lossy(&bytes);
         let line = line.trim();
         if !line.is_empty() && !line.starts_with('#') {
@@ -74,6 +85,40 @@ pub(super) fn work(
     writeln!(out, "Input ended after {}; no call was made.", minutes(session.minutes()))?;
     no_report(&mut out, report)?;
     Ok(Ended::Well)
+}
+
+/// The drill made anew if its files have been saved, with what came of that in words; `None`
+/// where nothing was saved, or what was saved cannot be used.
+fn renewed(
+    out: &mut impl Write,
+    again: &mut Again<'_>,
+    session: &Session,
+) -> Result<Option<Session>> {
+    let Some(file) = again.saved() else { return Ok(None) };
+    writeln!(out, "{} was saved.", plain(&file.to_string_lossy()))?;
+    let renewed = match again.renew(session) {
+        Ok(renewed) => renewed,
+        Err(error) => {
+            for line in format!("{error:#}").lines() {
+                writeln!(out, "  {}", plain(line))?;
+            }
+            writeln!(out, "The drill goes on as it was.")?;
+            return Ok(None);
+        }
+    };
+    writeln!(
+        out,
+        "The drill is made anew with the same seed; {} done again, {} dropped.",
+        counted(renewed.done, "step"),
+        renewed.dropped.len()
+    )?;
+    for line in &renewed.dropped {
+        writeln!(out, "  dropped: {}", plain(line))?;
+    }
+    if renewed.other_cause {
+        writeln!(out, "What was hidden is not possible any more: something else is hidden now.")?;
+    }
+    Ok(Some(renewed.session))
 }
 
 fn no_report(out: &mut impl Write, report: Option<&Path>) -> Result<()> {
