@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 
 use thiserror::Error;
 
-use crate::circuit::{Circuit, read_build};
+use crate::circuit::{Circuit, FILE_LIMIT, Sources, read_sources};
 use crate::diagnostic::{Diagnostic, Severity, did_you_mean, plain};
 use crate::scenario::{self, Ready, Scenario, read_drills};
 use crate::survey::{self, Effort};
@@ -151,8 +151,7 @@ pub fn load(name_or_path: &str) -> Result<Circuit, LoadError> {
 /// As [`load`]; a mod that the system does not offer counts as an error in its file.
 pub fn load_build(name_or_path: &str, mods: &[String]) -> Result<Circuit, LoadError> {
     let mods: Vec<&str> = mods.iter().map(String::as_str).collect();
-    let (file_name, text) = source(name_or_path)?;
-    match read_build(&file_name, &text, &mods) {
+    match read_sources(&sources(name_or_path)?, &mods) {
         (Some(circuit), _) => Ok(circuit),
         (None, findings) => Err(LoadError::Findings(findings)),
     }
@@ -169,8 +168,7 @@ pub fn check(
     name_or_path: &str,
     effort: Effort,
 ) -> Result<(Option<Circuit>, Vec<Diagnostic>), LoadError> {
-    let (file_name, text) = source(name_or_path)?;
-    Ok(survey::check(&file_name, &text, effort))
+    Ok(survey::check_sources(&sources(name_or_path)?, effort))
 }
 
 /// The texts of a system and of its drills, each with what findings call it.
@@ -179,10 +177,10 @@ pub fn check(
 ///
 /// [`LoadError`] when there is no such system or a file cannot be read.
 pub fn texts(name_or_path: &str) -> Result<Vec<(String, String)>, LoadError> {
-    let (name, text) = source(name_or_path)?;
-    let drills = drills_source(name_or_path)?;
-    let all = std::iter::once((name, text)).chain(drills);
-    Ok(all.map(|(name, text)| (name, text.into_owned())).collect())
+    let sources = sources(name_or_path)?;
+    let system = sources.texts().map(|(name, text)| (name.to_owned(), text.to_owned()));
+    let drills = drills_source(name_or_path)?.map(|(name, text)| (name, text.into_owned()));
+    Ok(system.chain(drills).collect())
 }
 
 /// The files that a system of the user's own and its drills are read from, there or not;
@@ -195,7 +193,8 @@ pub fn files(name_or_path: &str) -> Vec<PathBuf> {
     let path = if path.is_dir() { path.join(SYSTEM_FILE) } else { path.to_owned() };
     let beside = path.file_name().is_some_and(|name| name == SYSTEM_FILE);
     let drills = beside.then(|| path.with_file_name(DRILLS_FILE));
-    std::iter::once(path).chain(drills).collect()
+    let system = gather(name_or_path).map_or_else(|_| vec![path], |(_, paths)| paths);
+    system.into_iter().chain(drills).collect()
 }
 
 /// A drill of a system, ready to begin.
@@ -313,15 +312,84 @@ pub fn drills_source(name_or_path: &str) -> Result<Option<(String, Cow<'static, 
     Ok(Some((plain(&name), text.into())))
 }
 
-/// What findings call a system's file, and its text.
-fn source(name_or_path: &str) -> Result<(String, Cow<'static, str>), LoadError> {
+/// A system's file with those that it includes.
+fn sources(name_or_path: &str) -> Result<Sources, LoadError> {
     if let Some(system) = embedded(name_or_path) {
-        return Ok((system.file_name.to_owned(), system.text.into()));
+        return Ok(Sources::single(system.file_name, system.text));
     }
+    gather(name_or_path).map(|(sources, _)| sources)
+}
+
+/// The same for a system of the user's own, with the paths of its files.
+fn gather(name_or_path: &str) -> Result<(Sources, Vec<PathBuf>), LoadError> {
     let path = Path::new(name_or_path);
     let path = if path.is_dir() { path.join(SYSTEM_FILE) } else { path.to_owned() };
     let text = read_text(&path, name_or_path)?;
-    Ok((plain(&path.to_string_lossy()), text.into()))
+    let mut sources = Sources::in_folder(&plain(&path.to_string_lossy()), &text);
+    let folder = path.parent().unwrap_or(Path::new("")).to_owned();
+    let mut read = vec![Opened { canonical: path.canonicalize().ok(), path, by: None }];
+    let mut at = 0;
+    while at < read.len() {
+        for wanted in sources.wanted(at) {
+            match open_included(&folder, &wanted.path, at, &read) {
+                Ok((text, next)) => {
+                    sources.include(&plain(&next.path.to_string_lossy()), &text);
+                    read.push(next);
+                }
+                Err(why) => {
+                    let message = format!("`{}` cannot be included: {why}", plain(&wanted.path));
+                    sources.refuse(at, wanted.place, message);
+                }
+            }
+        }
+        at += 1;
+    }
+    Ok((sources, read.into_iter().map(|file| file.path).collect()))
+}
+
+/// A file of a system that has been read.
+struct Opened {
+    path: PathBuf,
+    /// Where it really lies, links followed.
+    canonical: Option<PathBuf>,
+    /// The file that includes it, by its place in the list.
+    by: Option<usize>,
+}
+
+/// Opens a file that another one includes, or says why not. Links are followed, so that none
+/// can lead out of the folder of the system.
+fn open_included(
+    folder: &Path,
+    name: &str,
+    by: usize,
+    read: &[Opened],
+) -> Result<(String, Opened), String> {
+    if read.len() >= FILE_LIMIT {
+        return Err(format!("a system has {FILE_LIMIT} files at most"));
+    }
+    let path = folder.join(name);
+    let here = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    let Ok(home) = here.canonicalize() else {
+        return Err("the folder of the system cannot be read".to_owned());
+    };
+    let Ok(canonical) = path.canonicalize() else {
+        return Err("there is no such file in the folder of the system".to_owned());
+    };
+    if !canonical.starts_with(&home) {
+        return Err("it is a link that leads out of the folder of the system".to_owned());
+    }
+    if let Some(known) = read.iter().position(|file| file.canonical.as_ref() == Some(&canonical)) {
+        let mut above = Some(by);
+        while let Some(at) = above {
+            if at == known {
+                return Err("it would include itself".to_owned());
+            }
+            above = read[at].by;
+        }
+        return Err("it is included already".to_owned());
+    }
+    let text = read_text(&path, name).map_err(|error| error.to_string())?;
+    Ok((text, Opened { path, canonical: Some(canonical), by: Some(by) }))
 }
 
 /// The text of a file of the user's own that is no system.

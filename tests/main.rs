@@ -12,6 +12,7 @@ mod flagship;
 mod guide;
 mod habits;
 mod harness;
+mod including;
 mod kinds;
 mod ladder;
 mod layers;

@@ -6,11 +6,11 @@
 use std::collections::BTreeMap;
 
 use super::Circuit;
-use super::file::{Findings, parse, quoted};
+use super::file::{Findings, quoted};
 use super::mods::{self, MOD_LIMIT};
 use super::origins::{Origins, Remark};
-use super::places::scan;
 use super::resolve::resolve;
+use super::sources::Sources;
 use crate::diagnostic::{Diagnostic, Place};
 
 /// Reads a system file.
@@ -62,10 +62,13 @@ pub fn read_build(
     text: &str,
     mods: &[&str],
 ) -> (Option<Circuit>, Vec<Diagnostic>) {
-    let text = without_byte_order(text);
-    let mut findings = Findings::new(file_name);
-    let root = scan(text);
-    let circuit = parse(text, &root, &mut findings).and_then(|file| {
+    read_sources(&Sources::single(file_name, text), mods)
+}
+
+/// As [`read_build`], of a system in one file or several.
+pub fn read_sources(sources: &Sources, mods: &[&str]) -> (Option<Circuit>, Vec<Diagnostic>) {
+    let mut findings = Findings::over(sources.lines());
+    let circuit = sources.join(&mut findings).and_then(|(file, root)| {
         let which = mods::chosen(&file, &root, mods, &mut findings);
         resolve(&file, &root, &which, &mut findings).map(|(circuit, _)| circuit)
     });
@@ -79,20 +82,17 @@ pub fn read_build(
 /// message begins with those in which it does. The circuit is the plain build, there
 /// unless one of the findings is an error.
 pub fn check_builds(file_name: &str, text: &str) -> (Option<Circuit>, Vec<Diagnostic>) {
-    check_builds_with(file_name, text, |_, _| Vec::new())
+    check_builds_with(&Sources::single(file_name, text), |_, _| Vec::new())
 }
 
 /// As [`check_builds`], with what `look` finds in the circuit of each of these builds. A
 /// remark that is an error keeps the system from being used, as one in its text does.
 pub fn check_builds_with(
-    file_name: &str,
-    text: &str,
+    sources: &Sources,
     look: impl Fn(&Circuit, &Origins) -> Vec<Remark>,
 ) -> (Option<Circuit>, Vec<Diagnostic>) {
-    let text = without_byte_order(text);
-    let mut found = Findings::new(file_name);
-    let root = scan(text);
-    let Some(file) = parse(text, &root, &mut found) else {
+    let mut found = Findings::over(sources.lines());
+    let Some((file, root)) = sources.join(&mut found) else {
         return (None, found.into_sorted());
     };
     // What has been found by now is so in every build.
@@ -121,7 +121,8 @@ pub fn check_builds_with(
             break;
         }
     }
-    (plain, told_once(&builds))
+    let files: Vec<&str> = sources.texts().map(|(name, _)| name).collect();
+    (plain, told_once(&builds, &files))
 }
 
 /// Once so many findings have been made no further builds are read.
@@ -141,12 +142,13 @@ struct Build {
 
 /// The findings of all builds by place, each once, with the builds in which it arises
 /// unless it arises in all.
-fn told_once(builds: &[Build]) -> Vec<Diagnostic> {
+fn told_once(builds: &[Build], files: &[&str]) -> Vec<Diagnostic> {
     let mut told: Vec<(&Diagnostic, Vec<&str>)> = Vec::new();
-    let mut known: BTreeMap<(Place, &str, &str), usize> = BTreeMap::new();
+    let mut known: BTreeMap<(&str, Place, &str, &str), usize> = BTreeMap::new();
     for build in builds {
         for finding in &build.found {
-            let key = (finding.place, finding.code, finding.message.as_str());
+            let (file, message) = (finding.file.as_str(), finding.message.as_str());
+            let key = (file, finding.place, finding.code, message);
             let at = *known.entry(key).or_insert(told.len());
             if at == told.len() {
                 told.push((finding, Vec::new()));
@@ -163,7 +165,8 @@ fn told_once(builds: &[Build]) -> Vec<Diagnostic> {
             }
         })
         .collect();
-    told.sort_by_key(|finding| finding.place);
+    let of = |finding: &Diagnostic| files.iter().position(|file| *file == finding.file);
+    told.sort_by_key(|finding| (of(finding), finding.place));
     told
 }
 
@@ -179,9 +182,4 @@ fn builds_of(mut arises: Vec<&str>, count: usize) -> Option<String> {
     let more = if arises.len() > NAMED { ", …" } else { "" };
     arises.truncate(NAMED);
     Some(arises.join(", ") + more)
-}
-
-/// Some editors put a mark of byte order before the text; it means nothing here.
-fn without_byte_order(text: &str) -> &str {
-    text.strip_prefix('\u{FEFF}').unwrap_or(text)
 }

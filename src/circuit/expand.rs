@@ -510,17 +510,15 @@ fn is_placeholder(name: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::file::parse;
-    use super::super::places::scan;
+    use super::super::sources::Sources;
     use super::*;
 
     /// The ids and the first codes that a parts list gives.
     fn check(parts: &str) -> (Vec<String>, Vec<&'static str>) {
         let text = format!("System(id: \"x\", title: \"x\", parts: [{parts}])");
         let mut findings = Findings::new("x");
-        let root = scan(&text);
-        let file = parse(&text, &root, &mut findings);
-        let ids = file.map_or_else(Vec::new, |file| {
+        let read = Sources::single("x", &text).join(&mut findings);
+        let ids = read.map_or_else(Vec::new, |(file, root)| {
             expand(&file.parts, root.field("parts"), "parts", &mut findings)
                 .iter()
                 .flat_map(|written| &written.fields)

@@ -14,8 +14,6 @@ use serde::de::{
 };
 
 pub(super) use super::findings::{Findings, quoted};
-use super::places::Node;
-use super::shape::system;
 use super::syntax::report;
 
 /// The whole file.
@@ -126,6 +124,16 @@ impl<'de> Deserialize<'de> for Outermost {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         let visitor = FieldsVisitor { lists: SYSTEM_LISTS };
         deserializer.deserialize_struct("System", &[], visitor).map(Outermost)
+    }
+}
+
+/// The fields of `Include(...)`.
+struct Included(Vec<(String, FieldValue)>);
+
+impl<'de> Deserialize<'de> for Included {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let visitor = FieldsVisitor { lists: SYSTEM_LISTS };
+        deserializer.deserialize_struct("Include", &[], visitor).map(Included)
     }
 }
 
@@ -278,10 +286,21 @@ impl<'de> Visitor<'de> for RawVisitor {
     }
 }
 
-/// Reads the text of a file into its typed form, or says why it cannot be read.
-pub(super) fn parse(text: &str, root: &Node, findings: &mut Findings) -> Option<SystemFile> {
+/// The fields of a system in its typed form, or why they cannot be read.
+pub(super) fn outermost(text: &str, findings: &mut Findings) -> Option<Vec<(String, FieldValue)>> {
     match ron::from_str(text) {
-        Ok(Outermost(fields)) => system(fields, root, findings),
+        Ok(Outermost(fields)) => Some(fields),
+        Err(error) => {
+            report(&error, text, findings);
+            None
+        }
+    }
+}
+
+/// The fields of an included file, or why they cannot be read.
+pub(super) fn included(text: &str, findings: &mut Findings) -> Option<Vec<(String, FieldValue)>> {
+    match ron::from_str(text) {
+        Ok(Included(fields)) => Some(fields),
         Err(error) => {
             report(&error, text, findings);
             None

@@ -4,7 +4,7 @@
 //! that the worst file is answered in a moment.
 
 use super::origins::Remark;
-use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean};
+use crate::diagnostic::{Diagnostic, Place, Severity, did_you_mean, plain};
 
 /// Longest piece of an author's text that a message repeats.
 const QUOTED_CHARS: usize = 40;
@@ -24,7 +24,8 @@ pub(super) fn quoted(text: &str) -> String {
 /// Everything found wrong so far.
 #[derive(Clone, Debug)]
 pub(super) struct Findings {
-    file: String,
+    /// Each file, and the line at which it begins in all of them together.
+    files: Vec<(String, usize)>,
     list: Vec<Diagnostic>,
     errors: usize,
     comparisons: usize,
@@ -43,7 +44,37 @@ const WARNING_LIMIT: usize = 1000;
 
 impl Findings {
     pub(super) fn new(file: &str) -> Self {
-        Self { file: file.to_owned(), list: Vec::new(), errors: 0, comparisons: COMPARISON_LIMIT }
+        Self::over(vec![(file.to_owned(), 1)])
+    }
+
+    /// The same over several files, each with the line at which it begins.
+    pub(super) fn over(files: Vec<(String, usize)>) -> Self {
+        Self { files, list: Vec::new(), errors: 0, comparisons: COMPARISON_LIMIT }
+    }
+
+    /// The file of a line, and the line in it.
+    fn in_file(&self, line: usize) -> (&str, usize) {
+        let of = self.files.iter().rev().find(|(_, first)| *first <= line);
+        of.or(self.files.first()).map_or(("", line), |(name, first)| (name, line + 1 - first))
+    }
+
+    /// A place as another message names it: the file only where it is not that of `from`.
+    pub(super) fn told(&self, place: Place, from: Place) -> String {
+        let (file, line) = self.in_file(place.line);
+        if self.in_file(from.line).0 == file {
+            format!("{line}:{}", place.column)
+        } else {
+            format!("{}:{line}:{}", plain(file), place.column)
+        }
+    }
+
+    /// Takes over what was found in one file, which begins so many lines further down.
+    pub(super) fn take_over(&mut self, other: Self, lines: usize) {
+        for mut finding in other.list {
+            finding.place.line += lines;
+            self.errors += usize::from(finding.severity == Severity::Error);
+            self.list.push(finding);
+        }
     }
 
     pub(super) fn error(
@@ -92,7 +123,8 @@ impl Findings {
         self.list.push(Diagnostic {
             severity,
             code,
-            file: self.file.clone(),
+            // Named once all has been found.
+            file: String::new(),
             place,
             message,
             hint,
@@ -145,6 +177,12 @@ impl Findings {
         // The sort is stable, so findings of one place stay in the order made.
         self.list.sort_by_key(|d| d.place);
         self.list.dedup();
-        self.list
+        let mut list = std::mem::take(&mut self.list);
+        for finding in &mut list {
+            let (file, line) = self.in_file(finding.place.line);
+            finding.file = file.to_owned();
+            finding.place.line = line;
+        }
+        list
     }
 }

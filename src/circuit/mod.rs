@@ -23,11 +23,12 @@ mod places;
 mod reference;
 mod resolve;
 mod shape;
+mod sources;
 mod syntax;
 mod values;
 mod wire;
 
-pub use builds::{check_builds, check_builds_with, read_build, read_system};
+pub use builds::{check_builds, check_builds_with, read_build, read_sources, read_system};
 pub use catalogue::{CATALOGUE, FieldDefault, FieldKind, FieldSpec, KindId, KindSpec, ModeSpec};
 pub use common::PART_FIELDS;
 pub use kind::{
@@ -41,6 +42,7 @@ pub use mods::ModInfo;
 pub use origins::{Origins, Remark, Spot};
 pub(crate) use places::scan;
 pub use reference::RATE_SOURCES;
+pub use sources::{FILE_LIMIT, Sources, Wanted};
 pub use wire::{
     AIRCRAFT_WIRE, AircraftWire, aircraft_wire, solid_copper_diameter_inches,
     solid_copper_ohms_per_1000_feet,

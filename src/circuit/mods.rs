@@ -55,10 +55,9 @@ pub(super) fn offered(file: &SystemFile, root: &Node, findings: &mut Findings) -
             }
             if let Some(first) = seen.insert(one.id.to_lowercase(), place) {
                 let message = format!(
-                    "the mod {} is already at {}:{}",
+                    "the mod {} is already at {}",
                     quoted(&one.id),
-                    first.line,
-                    first.column
+                    findings.told(first, place)
                 );
                 findings.error("duplicate-id", place, message, None);
             }

@@ -65,12 +65,37 @@ impl Node {
     }
 }
 
+impl Node {
+    /// The values in it, each with the place of its key, or its own where it has none.
+    pub(super) fn into_fields(self) -> Vec<(Place, Node)> {
+        let place = |child: &Child| child.key.as_ref().map_or(child.node.place, |key| key.place);
+        self.children.into_iter().map(|child| (place(&child), child.node)).collect()
+    }
+
+    /// Adds a value under a key.
+    pub(super) fn push_field(&mut self, key: &str, place: Place, node: Node) {
+        self.children.push(Child { key: Some(Word { text: key.to_owned(), place }), node });
+    }
+
+    /// Adds what another value holds to the one at `index`.
+    pub(super) fn append(&mut self, index: usize, mut node: Node) {
+        if let Some(child) = self.children.get_mut(index) {
+            child.node.children.append(&mut node.children);
+        }
+    }
+}
+
 /// Brackets deeper than this are not followed; the parser stops far earlier.
 const DEPTH_LIMIT: usize = 256;
 
 /// Walks over the text and returns the node of its outermost value.
 pub(crate) fn scan(text: &str) -> Node {
-    let mut stack = walk(text, None);
+    scan_from(text, 1)
+}
+
+/// The same for a text that begins with this line, after other texts.
+pub(super) fn scan_from(text: &str, first_line: usize) -> Node {
+    let mut stack = walk(text, first_line, None);
     while stack.len() > 1 {
         close(&mut stack);
     }
@@ -103,7 +128,7 @@ pub(super) fn open_at(text: &str, place: Place) -> Vec<Open> {
         key: frame.key.map(|word| word.text),
         last: frame.value.map(|value| value.text),
     };
-    walk(text, Some(place)).into_iter().map(open).collect()
+    walk(text, 1, Some(place)).into_iter().map(open).collect()
 }
 
 /// The text from a place on.
@@ -114,8 +139,9 @@ pub(super) fn rest_at(text: &str, place: Place) -> &str {
 }
 
 /// Walks over the text, or to a place in it, and returns what is then open.
-fn walk(text: &str, until: Option<Place>) -> Vec<Frame> {
+fn walk(text: &str, first_line: usize, until: Option<Place>) -> Vec<Frame> {
     let mut cursor = Cursor::new(text);
+    cursor.place.line = first_line;
     // The frame at the bottom stands for the whole file.
     let mut stack = vec![Frame::at(cursor.place)];
     while let Some(c) = cursor.peek() {

@@ -509,11 +509,10 @@ impl Seen {
             format!("this line makes more than one {} {}", self.what, quoted(name))
         } else {
             format!(
-                "the {} {} is already at {}:{}",
+                "the {} {} is already at {}",
                 self.what,
                 quoted(name),
-                first.line,
-                first.column
+                findings.told(*first, place)
             )
         };
         findings.error("duplicate-id", place, message, None);

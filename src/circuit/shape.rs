@@ -19,7 +19,13 @@ pub(super) const SYSTEM: &str = "System";
 pub(super) const STATION: &str = "Station";
 pub(super) const SPARE: &str = "Spare";
 
-static SYSTEM_FIELDS: [&str; 9] = [
+pub(super) const INCLUDE: &str = "Include";
+
+/// The fields that an included file can have.
+pub(super) static INCLUDE_FIELDS: [&str; 7] =
+    ["include", "spare_fuses", "stations", "nets", "parts", "test_points", "mods"];
+static SYSTEM_FIELDS: [&str; 10] = [
+    "include",
     "id",
     "title",
     "brief",
@@ -53,6 +59,7 @@ const USUAL_INSULATION: f64 = 10.0;
 pub(super) fn fields_of(name: &str) -> Option<Vec<&'static str>> {
     Some(match name {
         SYSTEM => SYSTEM_FIELDS.into_iter().chain(["mods"]).collect(),
+        INCLUDE => INCLUDE_FIELDS.to_vec(),
         STATION => STATION_FIELDS.to_vec(),
         SPARE => SPARE_FIELDS.to_vec(),
         MOD => MOD_FIELDS.to_vec(),
@@ -95,6 +102,8 @@ pub(super) fn system(
         test_points: shape.entries("test_points", findings),
         mods: Vec::new(),
     };
+    // What they hold is among the other fields by now.
+    shape.texts("include", findings);
     let mut sound = true;
     for (raw, node) in shape.items("spare_fuses", findings) {
         match fields_in(raw, node, SPARE, "(amps: 5, count: 2)", findings) {

@@ -76,13 +76,13 @@ fn watched(arguments: &args::Drill, seed: u64, on_screen: bool) -> Result<Ended>
     if files.is_empty() {
         bail!("{system} comes with the program: there is no file of it to watch");
     }
-    let make = |before: Option<&str>| -> Result<Session> {
+    let make = |before: Option<&Session>| -> Result<Session> {
         if let Some(id) = drill {
             return Ok(written(system, id, arguments)?.begin(seed)?);
         }
         let circuit = with_conditions(Arc::new(arguments.build.load()?), arguments);
         // What is hidden stays hidden as long as it can be.
-        let kept = before.and_then(|code| faults::parse_cause(&circuit, code).ok());
+        let kept = before.and_then(|before| before.hidden_on(&circuit));
         let session = match kept {
             Some(cause) => Session::planted_within(circuit, cause, arguments.scope(), seed)?,
             None => session(circuit, arguments, seed)?,

@@ -7,6 +7,7 @@ mod advisor;
 pub mod command;
 mod reader;
 mod reading;
+mod renew;
 mod replay;
 mod session;
 mod terms;
@@ -15,6 +16,7 @@ mod write_up;
 
 pub use advisor::{Advisor, Outlook, Rests};
 pub use reading::{Help, Rules, Said};
+pub use renew::Renewed;
 pub use session::{Action, Advice, Call, Entry, Mark, Noted, Outcome, PROVEN, Session, advise};
 pub use terms::{Telling, Terms};
 pub use view::{

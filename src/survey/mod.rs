@@ -18,7 +18,7 @@ mod supply;
 
 use std::sync::Arc;
 
-use crate::circuit::{Circuit, Origins, PartId, Remark, Spot, check_builds_with};
+use crate::circuit::{Circuit, Origins, PartId, Remark, Sources, Spot, check_builds_with};
 use crate::diagnostic::{Diagnostic, Severity};
 
 pub use protection::{ProtectorLimit, WIRE_PROTECTION};
@@ -53,7 +53,12 @@ pub enum Effort {
 /// assert_eq!(findings[0].code, "protector-too-large");
 /// ```
 pub fn check(file_name: &str, text: &str, effort: Effort) -> (Option<Circuit>, Vec<Diagnostic>) {
-    check_builds_with(file_name, text, |circuit, origins| look(circuit, origins, effort))
+    check_sources(&Sources::single(file_name, text), effort)
+}
+
+/// As [`check`], of a system in one file or several.
+pub fn check_sources(sources: &Sources, effort: Effort) -> (Option<Circuit>, Vec<Diagnostic>) {
+    check_builds_with(sources, |circuit, origins| look(circuit, origins, effort))
 }
 
 /// Surveys one build.
