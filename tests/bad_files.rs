@@ -167,10 +167,10 @@ fn a_device_that_never_ends_is_not_read() {
 }
 
 /// A small generator of its own, so that the edits below never change.
-struct Dice(u64);
+pub(crate) struct Dice(pub(crate) u64);
 
 impl Dice {
-    fn roll(&mut self, sides: usize) -> usize {
+    pub(crate) fn roll(&mut self, sides: usize) -> usize {
         // Knuth's multiplier for a 64-bit congruential generator (from memory).
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
         ((self.0 >> 33) % sides as u64) as usize
@@ -178,7 +178,7 @@ impl Dice {
 }
 
 /// Splits a text into strings, words, single signs and space, nothing lost.
-fn tokens(text: &str) -> Vec<&str> {
+pub(crate) fn tokens(text: &str) -> Vec<&str> {
     let mut tokens = Vec::new();
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
@@ -195,7 +195,7 @@ fn tokens(text: &str) -> Vec<&str> {
     tokens
 }
 
-const ODD_TOKENS: [&str; 38] = [
+pub(crate) const ODD_TOKENS: [&str; 38] = [
     "(",
     ")",
     "[",

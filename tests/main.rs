@@ -7,6 +7,7 @@ mod checking;
 mod diagram;
 mod dictionary;
 mod drill;
+mod edits;
 mod faults;
 mod flagship;
 mod guide;

@@ -57,7 +57,8 @@ fn groups_are_what_two_faults_show_alike_in_every_setup() {
     assert_eq!(expected.remove(&shown(Case::Sound)).unwrap_or_default(), missed);
     let mut expected: Vec<Vec<usize>> = expected.into_values().collect();
     let mut groups = groups;
-    (expected.sort(), groups.sort());
+    expected.sort();
+    groups.sort();
     assert_eq!(expected, groups);
 }
 

@@ -180,7 +180,7 @@ impl Findings {
         let mut list = std::mem::take(&mut self.list);
         for finding in &mut list {
             let (file, line) = self.in_file(finding.place.line);
-            finding.file = file.to_owned();
+            file.clone_into(&mut finding.file);
             finding.place.line = line;
         }
         list

@@ -291,6 +291,7 @@ pub struct Solve {
 
 /// Arguments of `dictionary`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own")]
 pub struct Dictionary {
     /// Which build
     #[command(flatten)]

@@ -157,7 +157,9 @@ impl Dictionary {
                 .map(|(at, prints)| {
                     let case = at.checked_sub(1).map_or(Case::Sound, |at| Case::One(at as u32));
                     let Ok(entry) = wide.entry(&page, case) else {
-                        prints.iter_mut().for_each(|print| *print = print.with_no_solution());
+                        for print in prints.iter_mut() {
+                            *print = print.with_no_solution();
+                        }
                         return vec![true; known];
                     };
                     add(prints, entry.shown(), known);
@@ -279,7 +281,7 @@ mod tests {
         assert_eq!(of(&[0, 1, 2, 3, 4]).doubt_bits(), 0.0);
         // With no test at all, the entropy of the rates themselves.
         let all: f64 = RATES.iter().sum();
-        let entropy: f64 = RATES.iter().map(|r| -r / all * (r / all).log2()).sum();
+        let entropy: f64 = RATES.iter().map(|r| -r / all * libm::log2(r / all)).sum();
         assert!(close(of(&[]).doubt_bits(), entropy));
     }
 }

@@ -112,9 +112,8 @@ fn dead(circuit: &Circuit, states: &States, found: &mut Found<'_>) {
         let powered = |solution: &Solution| {
             ports.iter().any(|(a, b, volts)| solution.rms_between(*a, *b) >= POWERED * volts)
         };
-        let is_powered = states
-            .settled()
-            .any(|s| powered(&s.solution) || s.cycle.iter().any(|solution| powered(solution)));
+        let is_powered =
+            states.settled().any(|s| powered(&s.solution) || s.cycle.iter().any(&powered));
         if ports.is_empty() || is_powered {
             continue;
         }
