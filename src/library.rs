@@ -61,6 +61,31 @@ pub fn embedded(id: &str) -> Option<&'static Embedded> {
     EMBEDDED.iter().find(|system| system.id == id)
 }
 
+/// What each drill that comes along asks, as a test works it out.
+static LADDER: &str = include_str!("../scenarios/ladder.md");
+
+/// What a drill that comes along asks of whoever works it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Asks {
+    /// Expected minutes of the best strategy known.
+    pub par_minutes: f64,
+    /// Minutes of a middling trainee over those of the best steps.
+    pub over_best: f64,
+    /// How often a middling trainee calls the wrong thing, in percent.
+    pub wrong_percent: f64,
+}
+
+/// What a drill that comes along asks; `None` for any other.
+pub fn asks(system: &str, drill: &str) -> Option<Asks> {
+    let name = format!("{system}/{drill}");
+    let row = LADDER.lines().find_map(|line| {
+        let cells: Vec<&str> = line.split('|').map(str::trim).collect();
+        (cells.get(1) == Some(&name.as_str())).then_some(cells)
+    })?;
+    let number = |at: usize| row.get(at)?.parse().ok();
+    Some(Asks { par_minutes: number(3)?, over_best: number(5)?, wrong_percent: number(6)? })
+}
+
 /// The file that stands for a folder.
 const SYSTEM_FILE: &str = "system.ron";
 
@@ -448,6 +473,17 @@ mod tests {
             assert_eq!(circuit.unwrap().id, name);
         }
         assert!(EMBEDDED.iter().map(|system| system.id).eq(NAMES));
+    }
+
+    #[test]
+    fn every_drill_that_comes_along_has_its_figures() {
+        for name in NAMES {
+            for drill in drills(name).unwrap() {
+                let asks = asks(name, &drill.id).unwrap_or_else(|| panic!("{name}/{}", drill.id));
+                assert!(asks.par_minutes > 0.0 && asks.wrong_percent <= 100.0, "{}", drill.id);
+            }
+        }
+        assert_eq!(asks("t4-ac", "no-such-drill"), None);
     }
 
     #[test]

@@ -14,7 +14,7 @@ use crate::library;
 use crate::network::SolveError;
 use crate::scenario::Scenario;
 use crate::screen::{Beginning, Entry, Start};
-use crate::units::counted;
+use crate::units::{counted, minutes, significant};
 
 /// The guided drill: a system, and the fault that it hides. One sees it by throwing the one
 /// switch and proves it by two measurements.
@@ -87,13 +87,13 @@ fn of_system(circuit: Circuit, drills: &[Scenario]) -> Entry {
         if !drill.mods.is_empty() {
             told.push(format!("With mod {}.", drill.mods.join(", ")));
         }
-        if let Some(minutes) = drill.minutes {
-            told.push(format!("There are {} for it.", crate::units::minutes(minutes)));
+        if let Some(most) = drill.minutes {
+            told.push(format!("There are {} for it.", minutes(most)));
         }
         within.push(Entry {
             system: id.clone(),
             title: drill.title.clone(),
-            note: format!("rung {}", drill.rung),
+            note: note(&id, drill),
             brief: told.join(" "),
             what: Beginning::Written(drill.id.clone()),
             within: Vec::new(),
@@ -101,6 +101,15 @@ fn of_system(circuit: Circuit, drills: &[Scenario]) -> Entry {
     }
     let note = if drills.is_empty() { String::new() } else { counted(drills.len(), "drill") };
     Entry { system: id.clone(), title, note, brief, what: Beginning::Nothing, within }
+}
+
+/// What stands at the end of a drill's row: its rung, and what it asks where that is known.
+fn note(system: &str, drill: &Scenario) -> String {
+    let rung = format!("rung {}", drill.rung);
+    library::asks(system, &drill.id).map_or(rung.clone(), |asks| {
+        let par = minutes(asks.par_minutes);
+        format!("par {par} · {} in 100 go wrong · {rung}", significant(asks.wrong_percent, 2))
+    })
 }
 
 /// Makes the drill of a row.

@@ -14,14 +14,14 @@ use crate::units::minutes;
 
 /// Work spent on one piece of advice, in table entries touched: the same on every machine,
 /// and some tens of milliseconds on a usual one.
-const WORK: u64 = 2_000_000;
+const WORK: u64 = 1_500_000;
 
 /// Work spent on what is left after each outcome of a step outside the table.
 const WORK_AFTER: u64 = 200_000;
 
 /// Faults up to which a table is made afresh where the state is not in the first one; with
 /// more of them that would take too long to wait for.
-const FEW_ENOUGH: usize = 60;
+const FEW_ENOUGH: usize = 40;
 
 /// What a piece of advice rests on.
 #[derive(Clone, Copy, Debug, PartialEq)]
