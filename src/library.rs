@@ -232,7 +232,7 @@ pub struct Loaded {
 }
 
 /// The drills that go with a system, by its name, its file or its folder; none where there
-/// is no such file. What is wrong with single drills is for [`scenario`] to tell.
+/// is no such file. What is wrong with single drills is for [`scenario()`] to tell.
 ///
 /// # Errors
 ///
