@@ -10,6 +10,7 @@ use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::network::{Network, PartState, Settled, State};
 use halfsplit::spice::{Group, Netlist, groups, sheet};
+use num_complex::Complex64;
 
 use super::batch::{self, Volts};
 use super::{live, off, ours};
@@ -92,6 +93,45 @@ impl Tally {
     }
 }
 
+/// What floats: nets that nothing but their insulation holds to the airframe. Their volts to
+/// one another are as sure as any; all of them together drift by what rounding leaves of
+/// megohms beside milliohms, in either solver.
+struct Drift {
+    /// Differences that several nets share to a tenth of a microvolt.
+    shared: Vec<Complex64>,
+    /// The most they may be: a millionth of the highest volts of the group.
+    most: f64,
+}
+
+/// Nets that have to share a drift, and how closely.
+const SHARED_BY: usize = 3;
+const SHARED_TO_VOLTS: f64 = 1e-7;
+
+fn volts((re, im): (f64, f64)) -> Complex64 {
+    Complex64::new(re, im)
+}
+
+impl Drift {
+    fn of(own: &[(f64, f64)], other: &[(f64, f64)]) -> Self {
+        let highest = own.iter().map(|v| volts(*v).norm()).fold(0.0, f64::max);
+        let differences: Vec<Complex64> =
+            own.iter().zip(other).map(|(own, other)| volts(*other) - volts(*own)).collect();
+        let like = |a: &Complex64, b: &Complex64| (a - b).norm() < SHARED_TO_VOLTS;
+        let shared = differences
+            .iter()
+            .filter(|d| differences.iter().filter(|other| like(d, other)).count() >= SHARED_BY)
+            .copied()
+            .collect();
+        Self { shared, most: 1e-6 * highest }
+    }
+
+    fn explains(&self, own: (f64, f64), other: (f64, f64)) -> bool {
+        let difference = volts(other) - volts(own);
+        difference.norm() <= self.most
+            && self.shared.iter().any(|shift| (difference - shift).norm() < SHARED_TO_VOLTS)
+    }
+}
+
 /// Compares states of one circuit with what ngspice makes of them. Netlists that are
 /// alike in every digit are solved once and compared with each state they are of.
 fn compare(system: &str, stands: &[Stand], spoil: impl Fn(&mut Netlist, usize)) -> Tally {
@@ -124,8 +164,9 @@ fn compare(system: &str, stands: &[Stand], spoil: impl Fn(&mut Netlist, usize)) 
             let circuit = stand.network.circuit();
             let own = ours(&stand.settled, circuit, *group);
             tally.values += own.len();
+            let drift = Drift::of(&own, &solved[which]);
             for (net, (own, other)) in own.iter().zip(&solved[which]).enumerate() {
-                let off = off(*own, *other);
+                let off = if drift.explains(*own, *other) { 0.0 } else { off(*own, *other) };
                 let place = || {
                     let source = match group {
                         Group::Direct => "direct current",
