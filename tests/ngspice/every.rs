@@ -113,10 +113,10 @@ fn volts((re, im): (f64, f64)) -> Complex64 {
 
 impl Drift {
     fn of(own: &[(f64, f64)], other: &[(f64, f64)]) -> Self {
-        let highest = own.iter().map(|v| volts(*v).norm()).fold(0.0, f64::max);
+        let highest = own.iter().map(|v| volts(*v).norm_sqr().sqrt()).fold(0.0, f64::max);
         let differences: Vec<Complex64> =
             own.iter().zip(other).map(|(own, other)| volts(*other) - volts(*own)).collect();
-        let like = |a: &Complex64, b: &Complex64| (a - b).norm() < SHARED_TO_VOLTS;
+        let like = |a: &Complex64, b: &Complex64| (a - b).norm_sqr().sqrt() < SHARED_TO_VOLTS;
         let shared = differences
             .iter()
             .filter(|d| differences.iter().filter(|other| like(d, other)).count() >= SHARED_BY)
@@ -127,8 +127,11 @@ impl Drift {
 
     fn explains(&self, own: (f64, f64), other: (f64, f64)) -> bool {
         let difference = volts(other) - volts(own);
-        difference.norm() <= self.most
-            && self.shared.iter().any(|shift| (difference - shift).norm() < SHARED_TO_VOLTS)
+        difference.norm_sqr().sqrt() <= self.most
+            && self
+                .shared
+                .iter()
+                .any(|shift| (difference - shift).norm_sqr().sqrt() < SHARED_TO_VOLTS)
     }
 }
 
