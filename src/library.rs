@@ -82,7 +82,8 @@ pub fn asks(system: &str, drill: &str) -> Option<Asks> {
         let cells: Vec<&str> = line.split('|').map(str::trim).collect();
         (cells.get(1) == Some(&name.as_str())).then_some(cells)
     })?;
-    let number = |at: usize| row.get(at)?.parse().ok();
+    // How closely a figure is known may stand behind it.
+    let number = |at: usize| row.get(at)?.split(' ').next()?.parse().ok();
     Some(Asks { par_minutes: number(3)?, over_best: number(5)?, wrong_percent: number(6)? })
 }
 

@@ -33,11 +33,17 @@ fn row(system: &str, drill: &Scenario) -> String {
     let told = figures(&loaded.ready, WORK, RUNS).expect("it can be worked out");
     assert!(told.proven, "{system}/{}: the advice does not prove it", drill.id);
     let gap = (told.par_minutes - told.least_minutes) / told.par_minutes.max(1e-9);
-    assert!(gap <= 0.005, "{system}/{}: par within {gap}", drill.id);
+    // Function checks leave nearly everything possible: their par is known less closely, and
+    // the table says how closely.
+    assert!(gap <= 0.1, "{system}/{}: par within {gap}", drill.id);
+    let within = match significant(100.0 * gap, 2) {
+        told if gap > 0.005 => format!(" (within {told} %)"),
+        _ => String::new(),
+    };
     let mut row = String::new();
     let _ = write!(
         row,
-        "| {system}/{} | {} | {} | {} | {} | {} |",
+        "| {system}/{} | {} | {}{within} | {} | {} | {} |",
         drill.id,
         drill.rung,
         significant(told.par_minutes, 3),
