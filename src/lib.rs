@@ -13,6 +13,7 @@ pub mod handout;
 pub mod isolation;
 pub mod library;
 pub mod limits;
+pub mod logbook;
 pub mod network;
 pub mod observation;
 pub mod planning;

@@ -136,6 +136,118 @@ pub enum Verb {
     Kinds(Kinds),
     /// Lay down a folder with a small system that works, to begin from
     New(New),
+    /// List the attempts in the logbook, or what to practise next
+    Log(Log),
+    /// Go on with an attempt whose call has not been made
+    Resume(Resume),
+    /// Do an attempt of the logbook again and look back on it, step by step
+    Replay(Replay),
+    /// Write attempts of the logbook into a file to be handed in
+    Handin(Handin),
+    /// Do the attempts of hand-ins again and say whether they are what was done
+    ///
+    /// Each is reproduced, or what differs first is named. Systems that do not come along
+    /// are looked for only where --with says.
+    Verify(Verify),
+    /// Sum up the hand-ins in a folder: trainees, faults, tests, habits
+    Class(Class),
+}
+
+/// Arguments of `log`.
+#[derive(Debug, Args)]
+pub struct Log {
+    /// Only attempts at drills of this system
+    #[arg(long, value_name = "SYSTEM")]
+    pub system: Option<String>,
+    /// Only attempts begun on or after this day
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
+    pub since: Option<String>,
+    /// Only attempts whose call has not been made
+    #[arg(long)]
+    pub open: bool,
+    /// Print one JSON object a line
+    #[arg(long)]
+    pub json: bool,
+    /// Print which drills are most worth doing next, and why
+    #[arg(long, conflicts_with_all = ["system", "since", "open", "json"])]
+    pub next: bool,
+}
+
+/// Arguments of `resume`.
+#[derive(Debug, Args)]
+pub struct Resume {
+    /// The number of the attempt; the latest that is open when left out
+    pub number: Option<i64>,
+    /// Write the debrief to this file, as a page of HTML that stands by itself
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+}
+
+/// Arguments of `replay`.
+#[derive(Debug, Args)]
+pub struct Replay {
+    /// The number of the attempt
+    pub number: i64,
+    /// Write the debrief to this file, as a page of HTML that stands by itself
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+}
+
+/// Arguments of `handin`.
+#[derive(Debug, Args)]
+pub struct Handin {
+    /// Numbers of attempts; all whose call has been made when left out
+    #[arg(value_name = "NUMBER")]
+    pub numbers: Vec<i64>,
+    /// The file
+    #[arg(short, long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// The trainee's name or number; asked once and kept when left out
+    #[arg(long, value_name = "NAME")]
+    pub name: Option<String>,
+    /// Sign with the trainee's own key, which is made with the first signature
+    #[arg(long)]
+    pub sign: bool,
+}
+
+/// Arguments of `verify`.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// Hand-ins
+    #[arg(required = true, value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// A system file or folder that attempts may be of; repeat for more
+    #[arg(long = "with", value_name = "SYSTEM")]
+    pub with: Vec<String>,
+}
+
+/// Arguments of `class`.
+#[derive(Debug, Args)]
+pub struct Class {
+    /// A folder with hand-ins (`*.jsonl`)
+    pub folder: PathBuf,
+    /// A system file or folder that attempts may be of; repeat for more
+    #[arg(long = "with", value_name = "SYSTEM")]
+    pub with: Vec<String>,
+    /// Print comma-separated values, a trainee a line
+    #[arg(long, conflicts_with = "json")]
+    pub csv: bool,
+    /// Print one JSON object
+    #[arg(long)]
+    pub json: bool,
+    /// Write a page of HTML that stands by itself into this file
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Write a list of xAPI statements (IEEE 9274.1.1) into this file
+    #[arg(long, value_name = "FILE")]
+    pub xapi: Option<PathBuf>,
+}
+
+/// Reads a day for clap.
+fn day(typed: &str) -> Result<String, String> {
+    let day: jiff::civil::Date =
+        typed.parse().map_err(|_| "write a day like 2026-11-30".to_owned())?;
+    Ok(day.to_string())
 }
 
 /// The build of a system: which system, and which of its mods are fitted.
@@ -195,6 +307,9 @@ pub struct Drill {
     /// The seed stays, and so does what is hidden while it is possible.
     #[arg(long)]
     pub watch: bool,
+    /// Keep nothing of it in the logbook
+    #[arg(long)]
+    pub no_log: bool,
 }
 
 /// How far a drill helps.

@@ -10,14 +10,14 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use anyhow::{Result, bail};
 
 use super::again::Again;
+use super::recorder::{Recorder, Shared};
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
 use crate::drill::Session;
-use crate::faults::{self, Cause, Causes, Exposure, Scope};
+use crate::faults::{self, Causes, Scope};
 use crate::library;
-use crate::scenario::Ready;
-use crate::screen::{self, Keep, Start};
-use crate::units::quantity;
+use crate::logbook::{Recipe, with_conditions, words_of};
+use crate::screen::{self, Keep, Kept, Record, Start};
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
@@ -27,42 +27,63 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     if arguments.watch {
         return watched(arguments, seed, on_screen);
     }
-    let session = if let (system, Some(id)) = library::split_drill(&arguments.build.system) {
-        let ready = written(system, id, arguments)?;
-        if on_screen && ready.scope.pairs {
-            report.map_or(Ok(()), debrief::can_be_written)?;
-            let (circuit, scope) = (Arc::clone(&ready.circuit), ready.scope);
-            let make = Box::new(move || ready.begin(seed).map_err(|error| error.to_string()));
-            return working_out(&circuit, (scope, make), arguments, (seed, looks));
-        }
-        ready.begin(seed)?
-    } else {
-        let circuit = Arc::new(arguments.build.load()?);
-        if on_screen && arguments.scope().pairs {
+    let recipe = recipe(arguments, seed)?;
+    let mut recorder = Recorder::new(!arguments.no_log);
+    recorder.begin(recipe.clone());
+    let recorder = Rc::new(RefCell::new(recorder));
+    if on_screen {
+        let (circuit, scope) = match &recipe.drill {
+            Some(id) => {
+                let ready = library::scenario(&recipe.system, id)?.ready;
+                (ready.circuit, ready.scope)
+            }
+            None => (Arc::new(arguments.build.load()?), recipe.scope()),
+        };
+        if scope.pairs {
             // Bad faults and files are told before the screen opens.
-            let circuit = with_conditions(circuit, arguments);
-            hidden(&circuit, arguments)?;
+            let circuit = with_conditions(circuit, scope, &recipe.hidden);
+            recipe.cause(&circuit)?;
             report.map_or(Ok(()), debrief::can_be_written)?;
-            let (scope, wanted) = (arguments.scope(), arguments.clone());
-            let of = Arc::clone(&circuit);
-            let make = Box::new(move || {
-                let made = session(of, &wanted, seed).map_err(|error| format!("{error:#}"))?;
-                Ok(made.under(wanted.rules()))
-            });
-            return working_out(&circuit, (scope, make), arguments, (seed, looks));
+            let make = Box::new(move || recipe.begin().map_err(|error| error.to_string()));
+            return working_out(&circuit, (scope, make), arguments, (seed, looks, &recorder));
         }
-        session(circuit, arguments, seed)?.under(arguments.rules())
-    };
+    }
+    let session = recipe.begin()?;
     report.map_or(Ok(()), debrief::can_be_written)?;
     if !on_screen {
-        let input = std::io::stdin();
-        let prompt = input.is_terminal();
-        let (input, out) = (input.lock(), std::io::stdout().lock());
-        return plain::work(session, input, out, (prompt, report), None);
+        return in_lines(session, report, None, &recorder);
     }
     let session = Box::new(session);
     let start = if arguments.guided { Start::Guided(session) } else { Start::Drill(session) };
-    show(start, report, looks)
+    show(start, report, looks, &recorder)
+}
+
+/// What a drill is made of.
+fn recipe(arguments: &args::Drill, seed: u64) -> Result<Recipe> {
+    let (system, drill) = library::split_drill(&arguments.build.system);
+    if let Some(id) = drill {
+        says_it_itself(system, id, arguments)?;
+    }
+    let mut recipe = Recipe::new(system, arguments.rules(), seed)?;
+    recipe.drill = drill.map(str::to_owned);
+    recipe.mods.clone_from(&arguments.build.mods);
+    recipe.hidden.clone_from(&arguments.faults);
+    recipe.reckon_with = words_of(arguments.scope());
+    Ok(recipe)
+}
+
+/// Works a drill as plain lines, from standard input to standard output.
+pub(super) fn in_lines(
+    session: Session,
+    report: Option<&Path>,
+    again: Option<&mut Again<'_>>,
+    recorder: &Shared,
+) -> Result<Ended> {
+    let input = std::io::stdin();
+    let prompt = input.is_terminal();
+    let (input, out) = (input.lock(), std::io::stdout().lock());
+    let mut keep = |session: &Session| recorder.borrow_mut().catch_up(session);
+    plain::work(session, input, out, (prompt, report), (again, &mut keep))
 }
 
 /// Works a drill as plain lines that is made anew whenever its files are saved.
@@ -71,31 +92,32 @@ fn watched(arguments: &args::Drill, seed: u64, on_screen: bool) -> Result<Ended>
     if on_screen {
         bail!("--watch goes with plain lines: add --plain");
     }
-    let (system, drill) = library::split_drill(&arguments.build.system);
+    let (system, _) = library::split_drill(&arguments.build.system);
     let files = library::files(system);
     if files.is_empty() {
         bail!("{system} comes with the program: there is no file of it to watch");
     }
     let make = |before: Option<&Session>| -> Result<Session> {
-        if let Some(id) = drill {
-            return Ok(written(system, id, arguments)?.begin(seed)?);
+        let recipe = recipe(arguments, seed)?;
+        if recipe.drill.is_some() {
+            return Ok(recipe.begin()?);
         }
-        let circuit = with_conditions(Arc::new(arguments.build.load()?), arguments);
+        let circuit = Arc::new(arguments.build.load()?);
+        let circuit = with_conditions(circuit, recipe.scope(), &recipe.hidden);
         // What is hidden stays hidden as long as it can be.
         let kept = before.and_then(|before| before.hidden_on(&circuit));
         let session = match kept {
             Some(cause) => Session::planted_within(circuit, cause, arguments.scope(), seed)?,
-            None => session(circuit, arguments, seed)?,
+            None => recipe.begin_on(circuit)?,
         };
         Ok(session.under(arguments.rules()))
     };
     let session = make(None)?;
     report.map_or(Ok(()), debrief::can_be_written)?;
     let mut again = Again::new(files, make);
-    let input = std::io::stdin();
-    let prompt = input.is_terminal();
-    let (input, out) = (input.lock(), std::io::stdout().lock());
-    plain::work(session, input, out, (prompt, report), Some(&mut again))
+    // What is done on an aircraft that changes under one's hands cannot be done again.
+    let recorder = Rc::new(RefCell::new(Recorder::new(false)));
+    in_lines(session, report, Some(&mut again), &recorder)
 }
 
 /// Works a drill whose making takes long: the screen opens at once and tells what is being
@@ -104,7 +126,7 @@ fn working_out(
     circuit: &Circuit,
     (scope, make): (Scope, screen::Make),
     arguments: &args::Drill,
-    (seed, looks): (u64, args::Looks),
+    (seed, looks, recorder): (u64, args::Looks, &Shared),
 ) -> Result<Ended> {
     let causes = Causes::within(circuit, scope).len();
     let singles = faults::all(circuit).len();
@@ -120,12 +142,19 @@ fn working_out(
             .to_owned(),
     ];
     let start = Start::Making { told, guided: arguments.guided, make };
-    show(start, arguments.report.as_deref(), looks)
+    show(start, arguments.report.as_deref(), looks, recorder)
 }
 
 /// Opens the screen, and keeps the debrief in a file where one is named.
-fn show(start: Start, report: Option<&Path>, looks: args::Looks) -> Result<Ended> {
-    let Some(path) = report.map(Path::to_owned) else { return on_screen(start, looks, None) };
+pub(super) fn show(
+    start: Start,
+    report: Option<&Path>,
+    looks: args::Looks,
+    recorder: &Shared,
+) -> Result<Ended> {
+    let Some(path) = report.map(Path::to_owned) else {
+        return on_screen(start, looks, None, recorder);
+    };
     // The screen tells of a failure at once, and the shell when it has its terminal back.
     let failed = Rc::new(RefCell::new(None));
     let seen = Rc::clone(&failed);
@@ -136,13 +165,21 @@ fn show(start: Start, report: Option<&Path>, looks: args::Looks) -> Result<Ended
             words
         })
     });
-    let ended = on_screen(start, looks, Some(keep))?;
+    let ended = on_screen(start, looks, Some(keep), recorder)?;
     let failure = failed.borrow_mut().take();
     failure.map_or(Ok(ended), Err)
 }
 
-pub(super) fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) -> Result<Ended> {
-    let left = screen::run(start, looks.theme(), super::keys::chosen()?, keep)?;
+pub(super) fn on_screen(
+    start: Start,
+    looks: args::Looks,
+    keep: Option<Keep>,
+    recorder: &Shared,
+) -> Result<Ended> {
+    let recorder = Rc::clone(recorder);
+    let record: Record = Box::new(move |session| recorder.borrow_mut().catch_up(session));
+    let kept = Kept { debrief: keep, deeds: Some(record) };
+    let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept)?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
         (None, Some(false)) => Ended::WithFinding,
@@ -150,81 +187,20 @@ pub(super) fn on_screen(start: Start, looks: args::Looks, keep: Option<Keep>) ->
     })
 }
 
-/// A drill that somebody has written. It says itself what it hides and on which
+/// Refuses what a drill that somebody has written says itself: what it hides and on which
 /// build; help can only be narrowed, and needles be read where it does not ask for that.
-fn written(system: &str, id: &str, arguments: &args::Drill) -> Result<Ready> {
+fn says_it_itself(system: &str, id: &str, arguments: &args::Drill) -> Result<()> {
     let own = [
         ("--fault", !arguments.faults.is_empty()),
         ("--reckon-with", !arguments.reckon_with.is_empty()),
         ("--mod", !arguments.build.mods.is_empty()),
     ];
-    if let Some((flag, _)) = own.into_iter().find(|(_, given)| *given) {
-        bail!("{system}/{id} is a drill that says this itself: leave {flag} out");
+    match own.into_iter().find(|(_, given)| *given) {
+        Some((flag, _)) => {
+            bail!("{system}/{id} is a drill that says this itself: leave {flag} out")
+        }
+        None => Ok(()),
     }
-    let mut ready = library::scenario(system, id)?.ready;
-    let asked = arguments.rules();
-    ready.rules.read_needles |= asked.read_needles;
-    ready.rules.help = ready.rules.help.min(asked.help);
-    Ok(ready)
-}
-
-fn session(circuit: Arc<Circuit>, arguments: &args::Drill, seed: u64) -> Result<Session> {
-    let scope = arguments.scope();
-    let circuit = with_conditions(circuit, arguments);
-    match hidden(&circuit, arguments)? {
-        None => Ok(Session::drawn_within(circuit, scope, seed)?),
-        Some(cause) => Ok(Session::planted_within(circuit, cause, scope, seed)?),
-    }
-}
-
-/// The aircraft, with a control for its conditions where a fault may come and go.
-fn with_conditions(circuit: Arc<Circuit>, arguments: &args::Drill) -> Arc<Circuit> {
-    let comes_and_goes = |typed: &String| {
-        typed.split(" + ").any(|one| Exposure::ALL.iter().any(|e| one.trim().ends_with(e.name())))
-    };
-    if arguments.scope().intermittent || arguments.faults.iter().any(comes_and_goes) {
-        Arc::new(circuit.with_conditions())
-    } else {
-        circuit
-    }
-}
-
-/// What was asked to be hidden; `None` where it is to be drawn.
-fn hidden(circuit: &Circuit, arguments: &args::Drill) -> Result<Option<Cause>> {
-    if arguments.faults.is_empty() {
-        return Ok(None);
-    }
-    let typed: Vec<String> =
-        arguments.faults.iter().map(|typed| always_there(circuit, typed)).collect::<Result<_>>()?;
-    Ok(Some(faults::parse_cause(circuit, &typed.join(" + "))?))
-}
-
-/// Refuses what a drill cannot hide. Its reasoning weighs faults that are always there,
-/// with their usual ohms; hiding another kind would make it prove what is not so.
-fn always_there(circuit: &Circuit, typed: &str) -> Result<String> {
-    let planted = match (faults::parse_cause(circuit, typed), typed.find(['@', '~'])) {
-        (Ok(_), _) => return Ok(typed.to_owned()),
-        (Err(error), None) => return Err(error.into()),
-        (Err(_), Some(_)) => faults::parse_planted(circuit, typed)?,
-    };
-    let plain = planted.fault.code(circuit);
-    if planted.is_intermittent() {
-        bail!(
-            "a drill cannot hide a fault that depends on a control: its reasoning would be misled. \
-             Hide `{plain}`, or look at this one with `halfsplit solve --fault`"
-        );
-    }
-    if let (Some(ohms), Some(range)) = (planted.ohms, planted.mode.range)
-        && ohms != range.usual
-    {
-        bail!(
-            "a drill hides `{plain}` with its usual {} only: its reasoning would be misled by {}. \
-             Look at that with `halfsplit solve --fault`",
-            quantity(range.usual, "ohm"),
-            quantity(ohms, "ohm")
-        );
-    }
-    Ok(plain)
 }
 
 pub(super) fn on_a_terminal() -> bool {

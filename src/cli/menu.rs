@@ -1,17 +1,20 @@
 //! The program without a verb: the menu, or on plain lines what one can type.
 
+use std::cell::RefCell;
 use std::io::Write;
-use std::sync::Arc;
+use std::rc::Rc;
 
-use anyhow::Result;
+use anyhow::{Result, bail};
 
 use super::drill::{fresh_seed, on_a_terminal, on_screen};
+use super::logbook::{taken_up, told};
+use super::recorder::{self, Recorder, Shared};
 use super::{Ended, args};
 use crate::circuit::Circuit;
-use crate::drill::Session;
-use crate::faults;
+use crate::diagnostic::plain;
+use crate::drill::{Rules, Session};
 use crate::library;
-use crate::network::SolveError;
+use crate::logbook::{Filter, Kept, Recipe};
 use crate::scenario::Scenario;
 use crate::screen::{Beginning, Entry, Start};
 use crate::units::{counted, minutes, significant};
@@ -37,10 +40,74 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
         what: Beginning::Guided,
         ..Entry::default()
     }];
+    let attempts = attempts();
+    entries.extend(going_on(&attempts));
     for name in library::NAMES {
-        entries.push(of_system(library::load(name)?, &library::drills(name)?));
+        let done = |drill: &str| {
+            let name = format!("{name}/{drill}");
+            attempts
+                .iter()
+                .filter(|k| k.attempt.is_closed() && k.attempt.recipe.name() == name)
+                .count()
+        };
+        entries.push(of_system(library::load(name)?, &library::drills(name)?, done));
     }
-    on_screen(Start::Menu { entries, load: Box::new(begin) }, looks, None)
+    entries.extend(logbook(&attempts));
+    let recorder: Shared = Rc::new(RefCell::new(Recorder::new(true)));
+    let kept = Rc::clone(&recorder);
+    let load = Box::new(move |entry: &Entry| begin(entry, &kept).map_err(|e| format!("{e:#}")));
+    on_screen(Start::Menu { entries, load }, looks, None, &recorder)
+}
+
+/// Attempts that the menu offers: those of late.
+const OFFERED: usize = 200;
+
+/// The attempts of the logbook, the latest first; none where there is no logbook yet. That it
+/// cannot be read is said when something is to be kept in it.
+fn attempts() -> Vec<Kept> {
+    let there = recorder::folder().is_some_and(|folder| folder.is_dir());
+    let read = || recorder::open().ok()?.attempts(&Filter::default()).ok();
+    let mut all = if there { read().unwrap_or_default() } else { Vec::new() };
+    all.truncate(OFFERED);
+    all
+}
+
+/// The row that goes on with the latest attempt that is open.
+fn going_on(attempts: &[Kept]) -> Option<Entry> {
+    let kept = attempts.iter().find(|kept| !kept.attempt.is_closed())?;
+    Some(Entry {
+        title: "Go on where you stopped".to_owned(),
+        note: plain(&kept.attempt.recipe.name()),
+        brief: told(&kept.attempt),
+        what: Beginning::Attempt(kept.number),
+        ..Entry::default()
+    })
+}
+
+/// The row that opens the list of attempts.
+fn logbook(attempts: &[Kept]) -> Option<Entry> {
+    let within: Vec<Entry> = attempts
+        .iter()
+        .map(|kept| Entry {
+            title: told(&kept.attempt),
+            note: plain(kept.attempt.begun.split('T').next().unwrap_or_default()),
+            brief: if kept.attempt.is_closed() {
+                "Look back on it: the debrief, worked out anew from what was done.".to_owned()
+            } else {
+                "Go on where it was left.".to_owned()
+            },
+            what: Beginning::Attempt(kept.number),
+            ..Entry::default()
+        })
+        .collect();
+    (!within.is_empty()).then(|| Entry {
+        title: "Logbook".to_owned(),
+        note: counted(within.len(), "attempt"),
+        brief: "What you have done so far, the latest first.".to_owned(),
+        what: Beginning::Nothing,
+        within,
+        ..Entry::default()
+    })
 }
 
 fn in_plain_lines() -> Result<Ended> {
@@ -64,7 +131,7 @@ fn ladder(drills: &[Scenario]) -> Vec<&Scenario> {
 }
 
 /// A system's row, and in it every drill and every build whose fault can be drawn.
-fn of_system(circuit: Circuit, drills: &[Scenario]) -> Entry {
+fn of_system(circuit: Circuit, drills: &[Scenario], done: impl Fn(&str) -> usize) -> Entry {
     let Circuit { id, title, brief, mods, .. } = circuit;
     let any = |title: String, brief: String, mods| Entry {
         system: id.clone(),
@@ -90,6 +157,10 @@ fn of_system(circuit: Circuit, drills: &[Scenario]) -> Entry {
         if let Some(most) = drill.minutes {
             told.push(format!("There are {} for it.", minutes(most)));
         }
+        match done(&drill.id) {
+            0 => {}
+            times => told.push(format!("You have done it {}.", counted(times, "time"))),
+        }
         within.push(Entry {
             system: id.clone(),
             title: drill.title.clone(),
@@ -112,24 +183,21 @@ fn note(system: &str, drill: &Scenario) -> String {
     })
 }
 
-/// Makes the drill of a row.
-fn begin(entry: &Entry) -> Result<Session, String> {
-    let in_words = |error: SolveError| error.to_string();
-    let load = |mods: &[String]| {
-        library::load_build(&entry.system, mods).map(Arc::new).map_err(|error| error.to_string())
+/// Makes the drill of a row, and has it kept from its first move on.
+fn begin(entry: &Entry, recorder: &Shared) -> Result<Session> {
+    let fresh = || Recipe::new(&entry.system, Rules::default(), fresh_seed());
+    let recipe = match &entry.what {
+        Beginning::Guided => Recipe { hidden: vec![FIRST_DRILL.1.to_owned()], seed: 1, ..fresh()? },
+        Beginning::Any { mods } => Recipe { mods: mods.clone(), ..fresh()? },
+        Beginning::Written(drill) => Recipe { drill: Some(drill.clone()), ..fresh()? },
+        Beginning::Attempt(number) => {
+            let (session, kept) = taken_up(*number)?;
+            recorder.borrow_mut().go_on(kept);
+            return Ok(session);
+        }
+        Beginning::Nothing => bail!("there is nothing to begin here"),
     };
-    match &entry.what {
-        Beginning::Guided => {
-            let circuit = load(&[])?;
-            let (fault, _) =
-                faults::parse(&circuit, FIRST_DRILL.1).map_err(|error| error.to_string())?;
-            Session::planted(circuit, fault, 1).map_err(in_words)
-        }
-        Beginning::Any { mods } => Session::drawn(load(mods)?, fresh_seed()).map_err(in_words),
-        Beginning::Written(drill) => {
-            let loaded = library::scenario(&entry.system, drill);
-            loaded.map_err(|e| e.to_string())?.ready.begin(fresh_seed()).map_err(in_words)
-        }
-        Beginning::Nothing => Err("there is nothing to begin here".to_owned()),
-    }
+    let session = recipe.begin()?;
+    recorder.borrow_mut().begin(recipe);
+    Ok(session)
 }

@@ -12,10 +12,12 @@ mod dictionary;
 mod drill;
 mod keys;
 mod kinds;
+mod logbook;
 mod menu;
 mod new;
 mod par;
 mod plain;
+mod recorder;
 mod rehearse;
 mod seal;
 mod setup;
@@ -71,6 +73,12 @@ pub fn run() -> ExitCode {
         Some(Verb::Seal(seal)) => seal::run(&seal),
         Some(Verb::Kinds(kinds)) => kinds::run(&kinds),
         Some(Verb::New(new)) => new::run(&new),
+        Some(Verb::Log(log)) => logbook::list(&log),
+        Some(Verb::Resume(resume)) => logbook::resume(&resume, arguments.plain, arguments.looks),
+        Some(Verb::Replay(replay)) => logbook::replay(&replay, arguments.plain, arguments.looks),
+        Some(Verb::Handin(handin)) => logbook::hand_in(&handin),
+        Some(Verb::Verify(verify)) => logbook::verify(&verify),
+        Some(Verb::Class(class)) => logbook::class(&class),
     };
     match ended {
         Ok(Ended::Well) => ExitCode::SUCCESS,

@@ -26,9 +26,12 @@ maintenance data, local rules and licensed staff. 115 V 400 Hz kills: power off 
 before hands go in; capacitors and machines keep energy; reset a breaker once at most and only \
 when its cause is known.";
 
+/// Keeps what has been done in a drill; says so once where it cannot.
+pub(super) type Keep<'a> = dyn FnMut(&Session) -> Option<String> + 'a;
+
 /// Works a drill from lines of text; `prompt` is for a person at a keyboard, `report` the
 /// file that the debrief is to be written to, `again` the files that make the drill anew when
-/// they are saved.
+/// they are saved, and `keep` keeps what was done.
 ///
 /// # Errors
 /// When the input cannot be read, the output not written, or the model not solved.
@@ -37,7 +40,7 @@ pub(super) fn work(
     mut input: impl BufRead,
     mut out: impl Write,
     (prompt, report): (bool, Option<&Path>),
-    mut again: Option<&mut Again<'_>>,
+    (mut again, keep): (Option<&mut Again<'_>>, &mut Keep<'_>),
 ) -> Result<Ended> {
     let mut circuit = std::sync::Arc::clone(session.circuit());
     let mut seen = Seen::default();
@@ -74,6 +77,10 @@ pub(super) fn work(
                 Ok(Request::Tell(topic)) => tell(&mut out, &session, topic)?,
                 Ok(Request::Do(action)) => {
                     act(&mut out, &mut session, action, &mut seen)?;
+                    // What the prompt acknowledges has been kept.
+                    if let Some(trouble) = keep(&session) {
+                        writeln!(out, "{}", plain(&trouble))?;
+                    }
                     if session.call().is_some() {
                         return close(&mut out, &session, report);
                     }

@@ -200,6 +200,26 @@ pub fn line_for(circuit: &Circuit, step: Step) -> String {
     }
 }
 
+/// The line that does any action: [`parse`] makes that action of it again.
+pub fn line_of(circuit: &Circuit, action: &Action) -> String {
+    match action {
+        Action::Step(step) => line_for(circuit, *step),
+        Action::Mark { part, mark } => {
+            let verb = match mark {
+                Some(Mark::Suspect) => "suspect",
+                Some(Mark::Cleared) => "clear",
+                None => "unmark",
+            };
+            format!("{verb} {}", circuit.part(*part).id)
+        }
+        Action::Read(value) => format!("read {value}"),
+        Action::Ask(Help::LastStep) => "judge".to_owned(),
+        Action::Ask(_) => "remind".to_owned(),
+        Action::Advise => "advise".to_owned(),
+        Action::Call(cause) => format!("call {}", cause.code(circuit)),
+    }
+}
+
 /// What can be done where the trainee stands, other than measuring and replacing,
 /// with the minutes of each: walking, controls, breakers, fuses.
 pub fn steps_here(session: &Session) -> Vec<(Step, f64)> {

@@ -17,7 +17,9 @@ mod write_up;
 pub use advisor::{Advisor, Outlook, Rests};
 pub use reading::{Help, Rules, Said};
 pub use renew::Renewed;
-pub use session::{Action, Advice, Call, Entry, Mark, Noted, Outcome, PROVEN, Session, advise};
+pub use session::{
+    Action, Advice, Call, Deed, Entry, Mark, Noted, Outcome, PROVEN, Session, advise,
+};
 pub use terms::{Telling, Terms};
 pub use view::{
     Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, needle_at, view,

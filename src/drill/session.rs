@@ -157,6 +157,16 @@ pub struct Session {
     pub(super) rules: Rules,
     pub(super) said: Vec<Said>,
     help_taken: Vec<(usize, Help)>,
+    deeds: Vec<Deed>,
+}
+
+/// Something that the trainee did and that was not refused.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Deed {
+    /// What.
+    pub action: Action,
+    /// Its entry in the log, where it was something at the aircraft.
+    pub entry: Option<usize>,
 }
 
 impl Session {
@@ -300,6 +310,7 @@ impl Session {
             rules: Rules::default(),
             said: Vec::new(),
             help_taken: Vec::new(),
+            deeds: Vec::new(),
         };
         session.see_controls();
         Ok(session)
@@ -436,8 +447,24 @@ impl Session {
         }
     }
 
+    /// Everything that was done, in order: what a drill can be done again from.
+    pub fn deeds(&self) -> &[Deed] {
+        &self.deeds
+    }
+
     /// Does one action. This is the only way in which a drill changes.
     pub fn apply(&mut self, action: Action) -> Outcome {
+        let outcome = self.take(action.clone());
+        let entry = match &outcome {
+            Outcome::Refused(_) => return outcome,
+            Outcome::Done(entry) => Some(*entry),
+            _ => None,
+        };
+        self.deeds.push(Deed { action, entry });
+        outcome
+    }
+
+    fn take(&mut self, action: Action) -> Outcome {
         if self.call.is_some() {
             return Outcome::Refused("the drill is over: the call has been made".to_owned());
         }

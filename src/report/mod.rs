@@ -8,7 +8,7 @@ mod known;
 mod plot;
 mod scale;
 mod steps;
-mod style;
+pub(crate) mod style;
 mod text;
 
 pub use scale::Scale;

@@ -5,7 +5,7 @@
 
 /// The style sheet. Every pair of letters and ground has a contrast of 4.5 to 1 or more;
 /// `tests/report.rs` works that out again.
-pub(super) const STYLE: &str = "
+pub(crate) const STYLE: &str = "
 :root{--ground:#fff;--panel:#f3f4f5;--ink:#1b1f23;--quiet:#555d66;--line:#c9ced3;--accent:#005f87;--shade:#d5d9dd}
 *{box-sizing:border-box}
 html{-webkit-text-size-adjust:100%}

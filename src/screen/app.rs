@@ -43,6 +43,8 @@ pub enum Beginning {
     },
     /// The drill that tells at every moment what to do next.
     Guided,
+    /// An attempt of the logbook, by its number: it goes on, or is looked back on.
+    Attempt(i64),
     /// Nothing: it opens a list.
     #[default]
     Nothing,
@@ -58,6 +60,24 @@ pub type Make = Box<dyn FnOnce() -> Result<Session, String> + Send>;
 
 /// Keeps a debrief when it opens; in words, where, or why not.
 pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
+
+/// Keeps what has been done in a drill; in words, once, why it cannot.
+pub type Record = Box<dyn FnMut(&Session) -> Option<String>>;
+
+/// What becomes of a drill outside the screen.
+#[derive(Default)]
+pub struct Kept {
+    /// Keeps debriefs.
+    pub debrief: Option<Keep>,
+    /// Keeps everything that is done, as it is done.
+    pub deeds: Option<Record>,
+}
+
+impl std::fmt::Debug for Kept {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Kept").finish_non_exhaustive()
+    }
+}
 
 /// What the screen opens with.
 pub enum Start {
@@ -144,7 +164,9 @@ pub struct App {
     make: Option<Make>,
     /// Why there is no drill.
     failure: Option<String>,
-    keep: Option<Keep>,
+    kept: Kept,
+    /// Why the call could not be kept, until it has been said.
+    not_kept: Option<String>,
     size: (u16, u16),
     over: bool,
     right_part: Option<bool>,
@@ -160,12 +182,17 @@ impl App {
     /// What is shown at the start, on a terminal of so many columns and rows.
     pub fn new(start: Start, size: (u16, u16), theme: Theme) -> Self {
         let mut making = None;
+        let mut looking_back = None;
         let (page, entries, load) = match start {
             Start::Making { told, guided, make } => {
                 making = Some(make);
                 (Page::Making(told, guided), Vec::new(), None)
             }
             Start::Menu { entries, load } => (Page::Menu(Menu::default()), entries, Some(load)),
+            Start::Drill(session) if session.call().is_some() => {
+                looking_back = Some(Pending::Debrief);
+                (Page::Debrief(Box::new(Debriefing::new(*session))), Vec::new(), None)
+            }
             Start::Drill(session) => {
                 (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)
             }
@@ -176,7 +203,7 @@ impl App {
         };
         Self {
             page,
-            pending: making.is_some().then_some(Pending::Make),
+            pending: making.as_ref().map(|_| Pending::Make).or(looking_back),
             leaf: None,
             entries,
             chosen: Menu::default(),
@@ -187,7 +214,8 @@ impl App {
             load,
             make: making,
             failure: None,
-            keep: None,
+            kept: Kept::default(),
+            not_kept: None,
             size,
             over: false,
             right_part: None,
@@ -196,7 +224,27 @@ impl App {
 
     /// Has every debrief kept when it opens.
     pub fn keep_debriefs(&mut self, keep: Keep) {
-        self.keep = Some(keep);
+        self.kept.debrief = Some(keep);
+    }
+
+    /// Has debriefs and deeds kept.
+    pub fn keep(&mut self, kept: Kept) {
+        self.kept = kept;
+    }
+
+    /// Has what was done kept, before anything more is done.
+    fn record(&mut self) {
+        let session = match &self.page {
+            Page::Drill(drilling) => &drilling.session,
+            Page::Debrief(debriefing) => &debriefing.session,
+            Page::Menu(_) | Page::Making(..) => return,
+        };
+        if let Some(trouble) = self.kept.deeds.as_mut().and_then(|record| record(session)) {
+            match &mut self.page {
+                Page::Drill(drilling) => drilling.remark = Some(trouble),
+                _ => self.not_kept = Some(trouble),
+            }
+        }
     }
 
     /// The same with other keys.
@@ -292,6 +340,7 @@ impl App {
             Command::WheelUp | Command::WheelDown => self.wheel(command == Command::WheelDown),
             _ => self.on_page(command),
         }
+        self.record();
     }
 
     /// A first click on a thing takes it into focus, another one does what Enter does.
@@ -391,6 +440,10 @@ impl App {
             (Some(Pending::Load(entry)), _) => {
                 let Some(load) = &mut self.load else { return };
                 match load(&entry) {
+                    Ok(session) if session.call().is_some() => {
+                        self.page = Page::Debrief(Box::new(Debriefing::new(session)));
+                        self.pending = Some(Pending::Debrief);
+                    }
                     Ok(session) => {
                         let mut drilling =
                             Drilling::new(session).guided(entry.what == Beginning::Guided);
@@ -412,14 +465,17 @@ impl App {
             (Some(Pending::Debrief), Page::Debrief(debriefing)) => {
                 let debrief = score::debrief(&debriefing.session);
                 self.right_part = debrief.as_ref().ok().map(|d| d.verdict.right_part);
-                let kept = self.keep.as_mut().zip(debrief.as_ref().ok()).map(|(keep, debrief)| {
-                    let kept = keep(&debriefing.session, debrief);
-                    kept.unwrap_or_else(|why| format!("No report: {why}."))
-                });
+                let kept =
+                    self.kept.debrief.as_mut().zip(debrief.as_ref().ok()).map(|(keep, debrief)| {
+                        let kept = keep(&debriefing.session, debrief);
+                        kept.unwrap_or_else(|why| format!("No report: {why}."))
+                    });
+                let kept = kept.or(self.not_kept.take());
                 debriefing.receive(debrief.map_err(|error| error.to_string()), kept);
             }
             _ => {}
         }
+        self.record();
     }
 }
 

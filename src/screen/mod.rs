@@ -33,7 +33,7 @@ mod terminal;
 mod text;
 mod theme;
 
-pub use app::{App, Beginning, Entry, Keep, Load, Make, Start};
+pub use app::{App, Beginning, Entry, Keep, Kept, Load, Make, Record, Start};
 pub use command::{Command, Keys, command_for};
 pub use frame::draw;
 pub use station::dial;

@@ -18,7 +18,7 @@ use rustix::io::Errno;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
-use super::app::{App, Keep, Make, Start};
+use super::app::{App, Kept, Make, Start};
 use super::command::{Command, Keys, command_for, command_for_mouse};
 use super::frame::draw;
 use super::theme::Theme;
@@ -48,11 +48,11 @@ pub fn columns() -> Option<u16> {
 }
 
 /// Runs the screen until it is left, and gives the terminal back: after a key, a panic,
-/// or one of SIGTERM, SIGHUP, SIGINT and SIGQUIT. `keep` gets every debrief when it opens.
+/// or one of SIGTERM, SIGHUP, SIGINT and SIGQUIT. `kept` gets every debrief when it opens and every deed when it is done.
 ///
 /// # Errors
 /// When the terminal cannot be set up, read or written.
-pub fn run(start: Start, theme: Theme, keys: Keys, keep: Option<Keep>) -> io::Result<ExitSummary> {
+pub fn run(start: Start, theme: Theme, keys: Keys, kept: Kept) -> io::Result<ExitSummary> {
     let signal = Arc::new(AtomicUsize::new(0));
     let signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGQUIT])?;
     let watched = signals.handle();
@@ -66,9 +66,7 @@ pub fn run(start: Start, theme: Theme, keys: Keys, keep: Option<Keep>) -> io::Re
         execute!(io::stdout(), EnableMouseCapture)?;
         let size = terminal.size()?;
         let mut app = App::new(start, (size.width, size.height), theme).with_keys(keys);
-        if let Some(keep) = keep {
-            app.keep_debriefs(keep);
-        }
+        app.keep(kept);
         work(&mut terminal, &mut app, &signal, &stop)?;
         match app.failure() {
             Some(why) => Err(io::Error::other(why.to_owned())),

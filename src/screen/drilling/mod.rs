@@ -94,7 +94,7 @@ pub(super) struct Drilling {
     /// What the last steps showed.
     news: Vec<String>,
     /// Something said in answer to the last command, until the next one.
-    remark: Option<String>,
+    pub(super) remark: Option<String>,
     focus: BTreeMap<StationId, Item>,
     cautioned: BTreeSet<StationId>,
     /// The guide, in a guided drill.

@@ -1,0 +1,459 @@
+//! `halfsplit log`, `resume`, `replay`, `handin`, `verify` and `class`.
+
+use std::cell::RefCell;
+use std::fs::{self, File};
+use std::io::{BufReader, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::rc::Rc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use anyhow::{Context, Result, bail};
+use ed25519_dalek::SigningKey;
+use rayon::prelude::*;
+
+use super::drill::{in_lines, on_a_terminal, on_screen};
+use super::recorder::{self, Recorder};
+use super::{Ended, args, debrief, whole_file};
+use crate::diagnosis::Belief;
+use crate::diagnostic::plain;
+use crate::drill::Session;
+use crate::logbook::class::{Class, Found, Judged, found, judged};
+use crate::logbook::handin::{self, HandinError, Reader, Systems, Verdict};
+use crate::logbook::{Attempt, Filter, Kept, Store, practise_next, statements};
+use crate::score;
+use crate::screen::Start;
+use crate::units::{counted, minutes};
+
+/// Drills that are proposed at once.
+const PROPOSED: usize = 8;
+
+/// Attempts that are done again side by side before more of a file is read, so that memory
+/// does not grow with the file.
+const AT_ONCE: usize = 64;
+
+/// Lists attempts, or what to practise next.
+pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
+    let store = recorder::open()?;
+    if arguments.next {
+        return next(&store);
+    }
+    let filter = Filter {
+        system: arguments.system.clone(),
+        since: arguments.since.clone(),
+        open: arguments.open,
+    };
+    let mut out = std::io::stdout().lock();
+    let attempts = store.attempts(&filter)?;
+    if attempts.is_empty() && !arguments.json {
+        writeln!(out, "No attempts in {}.", plain(&store.path().to_string_lossy()))?;
+    }
+    for kept in &attempts {
+        if arguments.json {
+            let told = serde_json::json!({ "number": kept.number, "attempt": kept.attempt });
+            writeln!(out, "{told}")?;
+        } else {
+            writeln!(out, "{}", line(kept))?;
+        }
+    }
+    Ok(Ended::Well)
+}
+
+/// An attempt in a line: number, day, drill, how far it went.
+pub(super) fn line(kept: &Kept) -> String {
+    let Kept { number, attempt } = kept;
+    format!("{number:>5}  {}  {}", plain(&attempt.begun), told(attempt))
+}
+
+/// The drill of an attempt and how far it went.
+pub(super) fn told(attempt: &Attempt) -> String {
+    let recipe = &attempt.recipe;
+    let mods = if recipe.mods.is_empty() {
+        String::new()
+    } else {
+        format!(" mod {}", recipe.mods.join(", "))
+    };
+    let how = match attempt.moves.last() {
+        Some(last) if attempt.is_closed() => plain(last.line.trim_start_matches("call ")),
+        _ => "no call yet".to_owned(),
+    };
+    format!(
+        "{}{}: {}, {how}",
+        plain(&recipe.name()),
+        plain(&mods),
+        counted(attempt.moves.len(), "move")
+    )
+}
+
+fn next(store: &Store) -> Result<Ended> {
+    let mut out = std::io::stdout().lock();
+    for one in practise_next(&all_judged(store)?, PROPOSED) {
+        writeln!(out, "  halfsplit drill {}: {}", plain(&one.drill), plain(&one.reason))?;
+    }
+    Ok(Ended::Well)
+}
+
+/// Every attempt of the logbook that can be done again, worked out, the earliest first.
+fn all_judged(store: &Store) -> Result<Vec<Judged>> {
+    let mut attempts = store.attempts(&Filter::default())?;
+    attempts.reverse();
+    let worked = attempts.par_iter().map(|kept| {
+        let replayed = kept.attempt.replay().ok()?;
+        let whole = replayed.difference.is_none() && replayed.session.call().is_some();
+        whole.then(|| judged("", &kept.attempt, &replayed.session).ok())?
+    });
+    Ok(worked.flatten().collect())
+}
+
+/// An attempt done again, which must show what it showed.
+fn again(kept: &Kept) -> Result<Session> {
+    let replayed = kept
+        .attempt
+        .replay()
+        .with_context(|| format!("attempt {} cannot be done again", kept.number))?;
+    if let Some(difference) = replayed.difference {
+        bail!(
+            "attempt {} cannot be done again as it was: {}",
+            kept.number,
+            plain(&difference.told())
+        );
+    }
+    Ok(replayed.session)
+}
+
+/// The drill of an attempt of the logbook, as the menu opens it, and the attempt.
+pub(super) fn taken_up(number: i64) -> Result<(Session, Kept)> {
+    let kept = recorder::open()?.attempt(number)?;
+    Ok((again(&kept)?, kept))
+}
+
+/// Goes on with an attempt.
+pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) -> Result<Ended> {
+    let store = recorder::open()?;
+    let report = arguments.report.as_deref();
+    report.map_or(Ok(()), debrief::can_be_written)?;
+    let kept = if let Some(number) = arguments.number {
+        store.attempt(number)?
+    } else {
+        let open = Filter { open: true, ..Filter::default() };
+        let latest = store.attempts(&open)?.into_iter().next();
+        latest.context("no attempt is open; `halfsplit drill SYSTEM` begins one")?
+    };
+    if kept.attempt.is_closed() {
+        bail!("the call of attempt {} has been made; look back with replay", kept.number);
+    }
+    let session = again(&kept)?;
+    let mut recorder = Recorder::new(true);
+    recorder.go_on(kept);
+    let recorder = Rc::new(RefCell::new(recorder));
+    if plain || !on_a_terminal() {
+        return in_lines(session, report, None, &recorder);
+    }
+    super::drill::show(Start::Drill(Box::new(session)), report, looks, &recorder)
+}
+
+/// Looks back on an attempt.
+pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) -> Result<Ended> {
+    let kept = recorder::open()?.attempt(arguments.number)?;
+    let report = arguments.report.as_deref();
+    report.map_or(Ok(()), debrief::can_be_written)?;
+    let session = again(&kept)?;
+    let over = session.call().is_some();
+    if over && !plain && on_a_terminal() && report.is_none() {
+        let nothing = Rc::new(RefCell::new(Recorder::new(false)));
+        // How the call was is no news to the shell.
+        on_screen(Start::Drill(Box::new(session)), looks, None, &nothing)?;
+        return Ok(Ended::Well);
+    }
+    let mut out = std::io::stdout().lock();
+    in_steps(&mut out, &kept.attempt, &session)?;
+    if over {
+        let told = score::debrief(&session)?;
+        debrief::write(&mut out, &told)?;
+        if let Some(path) = report {
+            writeln!(out, "{}", debrief::write_report(path, &session, &told)?)?;
+        }
+    } else {
+        writeln!(out, "No call yet: halfsplit resume {} goes on.", kept.number)?;
+    }
+    Ok(Ended::Well)
+}
+
+/// Every move with what it showed and what could then still be wrong.
+fn in_steps(out: &mut impl Write, attempt: &Attempt, session: &Session) -> Result<()> {
+    writeln!(
+        out,
+        "{}, begun {}.",
+        plain(&session.circuit().title_with_mods()),
+        plain(&attempt.begun)
+    )?;
+    for line in &session.write_up().lines {
+        writeln!(out, "  The crew wrote: {}", plain(line))?;
+    }
+    let written = &session.write_up().observations;
+    let mut belief = Belief::after(session.normal(), session.scope(), written)?;
+    writeln!(out, "  {} possible.", counted(belief.candidates().len(), "fault"))?;
+    for (at, (done, deed)) in attempt.moves.iter().zip(session.deeds()).enumerate() {
+        writeln!(out, "{}. {} [{}]", at + 1, plain(&done.line), plain(&done.at))?;
+        for shown in &done.shown {
+            writeln!(out, "     {}", plain(shown))?;
+        }
+        if let Some(entry) = deed.entry.and_then(|at| session.log().get(at)) {
+            belief.observe(&entry.observation);
+            let left = counted(belief.candidates().len(), "fault");
+            writeln!(out, "     {}; {left} possible.", minutes(entry.clock))?;
+        }
+    }
+    Ok(())
+}
+
+/// The trainee's name: as given, as kept, or asked for.
+fn name(store: &mut Store, given: Option<&str>) -> Result<String> {
+    let typed = match (given, store.setting("trainee")?) {
+        (Some(given), _) => given.to_owned(),
+        (None, Some(kept)) => return Ok(kept),
+        (None, None) if std::io::stdin().is_terminal() => {
+            let mut err = std::io::stderr().lock();
+            write!(err, "Your name or number, as the instructor knows it: ")?;
+            err.flush()?;
+            let mut typed = String::new();
+            std::io::stdin().read_line(&mut typed)?;
+            typed
+        }
+        (None, None) => bail!("say who hands in: --name NAME; it is kept for the next time"),
+    };
+    let name = handin::name_of(&typed).map_err(anyhow::Error::msg)?;
+    store.set("trainee", &name)?;
+    Ok(name)
+}
+
+/// The trainee's key: 32 bytes in a file that nobody else can read, made when it is first
+/// needed.
+fn key() -> Result<SigningKey> {
+    let folder = recorder::folder().context("there is no place for a key: HOME is not set")?;
+    let path = folder.join("signing-key");
+    let unreadable = || format!("the key in {} cannot be used", plain(&path.to_string_lossy()));
+    if !path.exists() {
+        let mut bytes = [0; 32];
+        getrandom::fill(&mut bytes)
+            .map_err(|error| anyhow::anyhow!("no random numbers: {error}"))?;
+        let mut options = fs::OpenOptions::new();
+        options.write(true).create_new(true);
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::OpenOptionsExt;
+            options.mode(0o600);
+        }
+        let mut file = options.open(&path).with_context(unreadable)?;
+        file.write_all(&bytes).and_then(|()| file.sync_all()).with_context(unreadable)?;
+    }
+    let bytes = fs::read(&path).with_context(unreadable)?;
+    let bytes = <[u8; 32]>::try_from(bytes.as_slice()).ok().with_context(unreadable)?;
+    Ok(SigningKey::from_bytes(&bytes))
+}
+
+/// Writes a hand-in.
+pub(super) fn hand_in(arguments: &args::Handin) -> Result<Ended> {
+    let mut store = recorder::open()?;
+    let attempts: Vec<Attempt> = if arguments.numbers.is_empty() {
+        let all = store.attempts(&Filter::default())?.into_iter().map(|kept| kept.attempt);
+        let mut closed: Vec<Attempt> = all.filter(Attempt::is_closed).collect();
+        closed.reverse();
+        closed
+    } else {
+        let wanted = arguments.numbers.iter().map(|number| store.attempt(*number));
+        wanted.map(|kept| kept.map(|kept| kept.attempt)).collect::<Result<_, _>>()?
+    };
+    if attempts.is_empty() {
+        bail!("there is nothing to hand in: no drill has been called yet");
+    }
+    let name = name(&mut store, arguments.name.as_deref())?;
+    let key = arguments.sign.then(key).transpose()?;
+    let mut text = Vec::new();
+    handin::write(&mut text, (&name, &recorder::now()), &attempts, key.as_ref())?;
+    whole_file::write(&arguments.out, &String::from_utf8(text)?)?;
+    let mut out = std::io::stdout().lock();
+    writeln!(
+        out,
+        "{} of {} in {}{}.",
+        counted(attempts.len(), "attempt"),
+        plain(&name),
+        plain(&arguments.out.to_string_lossy()),
+        if key.is_some() { ", signed" } else { "" }
+    )?;
+    Ok(Ended::Well)
+}
+
+fn opened(path: &Path) -> Result<Reader<BufReader<File>>> {
+    let told = || plain(&path.to_string_lossy());
+    if !path.is_file() {
+        bail!("{}: it is not an ordinary file", told());
+    }
+    let file = File::open(path).with_context(told)?;
+    Reader::new(BufReader::new(file)).with_context(told)
+}
+
+/// Does hand-ins again.
+pub(super) fn verify(arguments: &args::Verify) -> Result<Ended> {
+    let systems = Systems::with(&arguments.with)?;
+    let mut out = std::io::stdout().lock();
+    let mut all_well = true;
+    for path in &arguments.files {
+        let file = plain(&path.to_string_lossy());
+        let mut reader = opened(path)?;
+        writeln!(out, "{file}: {}", plain(&reader.header.trainee))?;
+        loop {
+            match reader.next_sheet() {
+                Ok(None) => break,
+                Ok(Some((line, sheet))) => {
+                    let verdict = handin::judge(&reader.header, &sheet, &systems);
+                    all_well &= matches!(verdict, Verdict::Reproduced(..));
+                    let signed = if sheet.signature.is_some() { ", signed" } else { "" };
+                    let drill = told(&sheet.attempt);
+                    writeln!(out, "  line {line}: {drill}{signed}: {}", plain(&verdict.told()))?;
+                }
+                Err(error) => {
+                    all_well = false;
+                    writeln!(out, "  {}", plain(&error.to_string()))?;
+                    if !matches!(error, HandinError::Line(..)) {
+                        break;
+                    }
+                }
+            }
+        }
+    }
+    Ok(if all_well { Ended::Well } else { Ended::WithFinding })
+}
+
+/// Sums up a folder of hand-ins.
+pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
+    for path in arguments.html.iter().chain(&arguments.xapi) {
+        debrief::can_be_written(path)?;
+    }
+    let systems = Systems::with(&arguments.with)?;
+    let files = hand_ins(&arguments.folder)?;
+    let progress = Progress::new(files.len());
+    let mut all = Vec::new();
+    for path in &files {
+        one_file(path, &systems, &mut all, &progress);
+        progress.file_done();
+    }
+    progress.over();
+    let of_class: Vec<Judged> = all
+        .iter()
+        .filter_map(|one| match one {
+            Found::Counts(judged) => Some((**judged).clone()),
+            Found::Refused(..) => None,
+        })
+        .collect();
+    let class = Class::of(all);
+    let mut out = std::io::stdout().lock();
+    if arguments.json {
+        writeln!(out, "{}", serde_json::to_string(&class)?)?;
+    } else if arguments.csv {
+        write!(out, "{}", class.csv())?;
+    } else {
+        write!(out, "{}", class.text())?;
+    }
+    if let Some(path) = &arguments.html {
+        whole_file::write(path, &class.html())?;
+    }
+    if let Some(path) = &arguments.xapi {
+        let statements = serde_json::Value::Array(statements(&of_class));
+        whole_file::write(path, &format!("{}\n", serde_json::to_string_pretty(&statements)?))?;
+    }
+    Ok(if class.refused.is_empty() { Ended::Well } else { Ended::WithFinding })
+}
+
+/// The hand-ins of a folder, by name.
+fn hand_ins(folder: &Path) -> Result<Vec<PathBuf>> {
+    let told = || plain(&folder.to_string_lossy());
+    let mut files = Vec::new();
+    for entry in fs::read_dir(folder).with_context(told)? {
+        let path = entry.with_context(told)?.path();
+        if path.extension().is_some_and(|extension| extension == "jsonl") && path.is_file() {
+            files.push(path);
+        }
+    }
+    files.sort();
+    if files.is_empty() {
+        bail!("{}: no hand-ins in it (files that end in .jsonl)", told());
+    }
+    Ok(files)
+}
+
+/// Works out one file, so many attempts at once.
+fn one_file(path: &Path, systems: &Systems, all: &mut Vec<Found>, progress: &Progress) {
+    let file = path.file_name().map_or_else(String::new, |name| plain(&name.to_string_lossy()));
+    let mut reader = match opened(path) {
+        Ok(reader) => reader,
+        Err(error) => return all.push(Found::Refused(file, 1, format!("{error:#}"))),
+    };
+    let mut over = false;
+    while !over {
+        let mut sheets = Vec::new();
+        while sheets.len() < AT_ONCE && !over {
+            match reader.next_sheet() {
+                Ok(Some(sheet)) => sheets.push(sheet),
+                Ok(None) => over = true,
+                Err(error) => {
+                    over = !matches!(error, HandinError::Line(..));
+                    let line = match &error {
+                        HandinError::Line(line, ..) | HandinError::Long(line) => *line,
+                        HandinError::Read(_) => 0,
+                    };
+                    all.push(Found::Refused(file.clone(), line, error.to_string()));
+                }
+            }
+        }
+        let header = &reader.header;
+        let worked = sheets.par_iter().map(|(line, sheet)| {
+            let one = found(&file, *line, header, sheet, systems);
+            progress.attempt_done();
+            one
+        });
+        all.extend(worked.collect::<Vec<_>>());
+    }
+}
+
+/// How far the work has got, on standard error while that is a terminal.
+struct Progress {
+    files: usize,
+    files_done: AtomicUsize,
+    attempts: AtomicUsize,
+    shown: bool,
+}
+
+impl Progress {
+    fn new(files: usize) -> Self {
+        let shown = std::io::stderr().is_terminal();
+        Self { files, files_done: AtomicUsize::new(0), attempts: AtomicUsize::new(0), shown }
+    }
+
+    fn tell(&self) {
+        if self.shown {
+            let (done, attempts) =
+                (self.files_done.load(Ordering::Relaxed), self.attempts.load(Ordering::Relaxed));
+            let _ = write!(
+                std::io::stderr(),
+                "\r{attempts} attempts done again, {done} of {} files",
+                self.files
+            );
+        }
+    }
+
+    fn attempt_done(&self) {
+        self.attempts.fetch_add(1, Ordering::Relaxed);
+        self.tell();
+    }
+
+    fn file_done(&self) {
+        self.files_done.fetch_add(1, Ordering::Relaxed);
+        self.tell();
+    }
+
+    fn over(&self) {
+        if self.shown {
+            let _ = writeln!(std::io::stderr());
+        }
+    }
+}

@@ -1,0 +1,299 @@
+//! Handing attempts in: one file of JSON lines, and whether what is in it is what was done.
+//!
+//! The first line is a [`Header`], every further one a [`Sheet`]: an attempt, and a signature
+//! where the trainee's program has a key. A file is read line by line, so that its size does
+//! not matter; a line has a limit.
+
+use std::io::{BufRead, Read, Write};
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD as BASE64;
+use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::{Attempt, Difference, Recipe, RecipeError, Replayed, hash_of};
+use crate::diagnostic::plain;
+use crate::library;
+
+/// The version of the format.
+pub const VERSION: u32 = 1;
+
+/// Bytes in the longest line that is read: far above any attempt.
+pub const LINE_LIMIT: u64 = 8 << 20;
+
+/// Letters of the longest name.
+pub const NAME_LIMIT: usize = 80;
+
+/// The first line of a file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Header {
+    /// The version of the format.
+    pub halfsplit_handin: u32,
+    /// The trainee's name or number.
+    pub trainee: String,
+    /// When the file was written, as RFC 3339 text in UTC.
+    pub made: String,
+    /// The key that the attempts are signed with: an Ed25519 public key (RFC 8032) as base64.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<String>,
+}
+
+/// Any further line of a file.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sheet {
+    /// The attempt.
+    pub attempt: Attempt,
+    /// Its signature: Ed25519 (RFC 8032) as base64.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub signature: Option<String>,
+}
+
+/// Why a file cannot be read on.
+#[derive(Debug, Error)]
+pub enum HandinError {
+    /// It cannot be read at all.
+    #[error("{0}")]
+    Read(#[from] std::io::Error),
+    /// A line is longer than any attempt.
+    #[error("line {0}: over {LINE_LIMIT} bytes long; an attempt is far shorter")]
+    Long(u64),
+    /// A line is not what it should be: its number, the column, and why.
+    #[error("line {0}, column {1}: {2}")]
+    Line(u64, usize, String),
+}
+
+/// What an attempt is signed with: the name, how many moves there are, and what they come to.
+fn signed_text(trainee: &str, attempt: &Attempt) -> String {
+    format!("halfsplit hand-in 1\n{trainee}\n{}\n{}", attempt.moves.len(), attempt.last_seal())
+}
+
+/// A name as it may stand in a file: without control characters, and not too long.
+///
+/// # Errors
+/// In words, when nothing is left of it.
+pub fn name_of(typed: &str) -> Result<String, String> {
+    let name: String = typed.chars().filter(|c| !c.is_control()).collect();
+    let name = name.trim();
+    if name.is_empty() {
+        return Err("a name has at least one letter or digit".to_owned());
+    }
+    if name.chars().count() > NAME_LIMIT {
+        return Err(format!("a name has {NAME_LIMIT} letters at most"));
+    }
+    Ok(name.to_owned())
+}
+
+/// Writes a file.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn write(
+    mut out: impl Write,
+    (trainee, made): (&str, &str),
+    attempts: &[Attempt],
+    key: Option<&SigningKey>,
+) -> std::io::Result<()> {
+    let header = Header {
+        halfsplit_handin: VERSION,
+        trainee: trainee.to_owned(),
+        made: made.to_owned(),
+        key: key.map(|key| BASE64.encode(key.verifying_key().as_bytes())),
+    };
+    writeln!(out, "{}", serde_json::to_string(&header)?)?;
+    for attempt in attempts {
+        let signature = key.map(|key| {
+            BASE64.encode(key.sign(signed_text(trainee, attempt).as_bytes()).to_bytes())
+        });
+        let sheet = Sheet { attempt: attempt.clone(), signature };
+        writeln!(out, "{}", serde_json::to_string(&sheet)?)?;
+    }
+    Ok(())
+}
+
+/// A file that is being read.
+#[derive(Debug)]
+pub struct Reader<R> {
+    input: R,
+    line: u64,
+    /// Its first line.
+    pub header: Header,
+}
+
+impl<R: BufRead> Reader<R> {
+    /// Reads the first line.
+    ///
+    /// # Errors
+    /// [`HandinError`] when it is none of such a file.
+    pub fn new(mut input: R) -> Result<Self, HandinError> {
+        let text = next_line(&mut input, 1)?.unwrap_or_default();
+        let mut header: Header = parsed(&text, 1)?;
+        if header.halfsplit_handin > VERSION {
+            let found = header.halfsplit_handin;
+            let words = format!("version {found} of the format; this program knows {VERSION}");
+            return Err(HandinError::Line(1, 1, words));
+        }
+        header.trainee = name_of(&header.trainee).map_err(|why| HandinError::Line(1, 1, why))?;
+        Ok(Self { input, line: 1, header })
+    }
+
+    /// Reads the next attempt with the number of its line; `None` at the end of the file.
+    ///
+    /// # Errors
+    /// [`HandinError`] when the line is no attempt. After a line that was too long there is
+    /// nothing more to read; after any other one may go on.
+    pub fn next_sheet(&mut self) -> Result<Option<(u64, Sheet)>, HandinError> {
+        loop {
+            let Some(text) = next_line(&mut self.input, self.line + 1)? else { return Ok(None) };
+            self.line += 1;
+            if !text.trim().is_empty() {
+                return parsed(&text, self.line).map(|sheet| Some((self.line, sheet)));
+            }
+        }
+    }
+}
+
+fn next_line(input: &mut impl BufRead, number: u64) -> Result<Option<String>, HandinError> {
+    let mut bytes = Vec::new();
+    let read = input.by_ref().take(LINE_LIMIT).read_until(b'\n', &mut bytes)?;
+    if read as u64 == LINE_LIMIT && bytes.last() != Some(&b'\n') {
+        return Err(HandinError::Long(number));
+    }
+    match String::from_utf8(bytes) {
+        Ok(_) if read == 0 => Ok(None),
+        Ok(text) => Ok(Some(text)),
+        Err(error) => {
+            let at = error.utf8_error().valid_up_to() + 1;
+            Err(HandinError::Line(number, at, "it is not text in UTF-8".to_owned()))
+        }
+    }
+}
+
+fn parsed<'a, T: Deserialize<'a>>(text: &'a str, line: u64) -> Result<T, HandinError> {
+    serde_json::from_str(text).map_err(|error| {
+        let words = error.to_string();
+        let words = words.split(" at line ").next().unwrap_or_default();
+        let what = if line == 1 { "no beginning of a hand-in" } else { "no attempt" };
+        HandinError::Line(line, error.column(), format!("{what}: {}", plain(words)))
+    })
+}
+
+/// What is found of an attempt that was handed in.
+#[derive(Debug)]
+pub enum Verdict {
+    /// Done again, everything shows what was handed in. Notes say what is otherwise and makes
+    /// no difference.
+    Reproduced(Box<Replayed>, Vec<String>),
+    /// It differs; where first.
+    Differs(Difference),
+    /// The signature does not fit the name, the key and the attempt.
+    BadSignature(String),
+    /// It cannot be done again.
+    CannotBeDone(String),
+}
+
+impl Verdict {
+    /// In words, a line.
+    pub fn told(&self) -> String {
+        match self {
+            Self::Reproduced(_, notes) if notes.is_empty() => "reproduced".to_owned(),
+            Self::Reproduced(_, notes) => format!("reproduced ({})", notes.join("; ")),
+            Self::Differs(difference) => format!("differs: {}", difference.told()),
+            Self::BadSignature(why) => format!("signature: {why}"),
+            Self::CannotBeDone(why) => format!("cannot be done again: {why}"),
+        }
+    }
+}
+
+/// Where systems are looked for that do not come along: files and folders that the instructor
+/// names. Those that a hand-in names are never opened.
+#[derive(Clone, Debug, Default)]
+pub struct Systems {
+    known: Vec<(String, String)>,
+}
+
+impl Systems {
+    /// Those that come along, and these.
+    ///
+    /// # Errors
+    /// [`library::LoadError`] when one of these cannot be read.
+    pub fn with(more: &[String]) -> Result<Self, library::LoadError> {
+        let names =
+            library::NAMES.iter().map(|name| (*name).to_owned()).chain(more.iter().cloned());
+        let known = names
+            .map(|name| hash_of(&name).map(|hash| (name, hash)))
+            .collect::<Result<Vec<_>, _>>()?;
+        Ok(Self { known })
+    }
+
+    /// The recipe with its system as it is found here, and what is to be noted of that.
+    fn find(&self, recipe: &Recipe) -> Result<(Recipe, Vec<String>), String> {
+        let same_hash = self.known.iter().find(|(_, hash)| *hash == recipe.system_hash);
+        let same_name = self.known.iter().find(|(name, _)| *name == recipe.system);
+        let mut notes = Vec::new();
+        let mut found = recipe.clone();
+        match (same_hash, same_name) {
+            (Some((name, _)), _) => found.system.clone_from(name),
+            (None, Some(_)) => {
+                notes.push(format!("worked on another version of `{}`", plain(&recipe.system)));
+            }
+            (None, None) => {
+                return Err(format!(
+                    "`{}` does not come with this program; name its file with --with FILE",
+                    plain(&recipe.system)
+                ));
+            }
+        }
+        if recipe.program != env!("CARGO_PKG_VERSION") {
+            notes.push(format!("worked with version {}", plain(&recipe.program)));
+        }
+        Ok((found, notes))
+    }
+}
+
+/// Whether a signature fits; in words why not.
+fn signature_fits(header: &Header, sheet: &Sheet) -> Result<(), String> {
+    let (Some(key), Some(signature)) = (&header.key, &sheet.signature) else {
+        return match (&header.key, &sheet.signature) {
+            (None, None) => Ok(()),
+            (Some(_), None) => Err("the file is signed and this attempt is not".to_owned()),
+            _ => Err("there is one, and no key to check it with".to_owned()),
+        };
+    };
+    let key = BASE64.decode(key).ok().and_then(|bytes| <[u8; 32]>::try_from(bytes).ok());
+    let key = key.and_then(|bytes| VerifyingKey::from_bytes(&bytes).ok());
+    let key = key.ok_or("the key is damaged")?;
+    let bytes = BASE64.decode(signature).ok().and_then(|bytes| <[u8; 64]>::try_from(bytes).ok());
+    let signature = Signature::from_bytes(&bytes.ok_or("it is damaged")?);
+    let text = signed_text(&header.trainee, &sheet.attempt);
+    key.verify_strict(text.as_bytes(), &signature)
+        .map_err(|_| "it does not fit: another name, key or attempt was signed".to_owned())
+}
+
+/// Does an attempt again and says what is found. An edit is named before a signature, since it
+/// says more.
+pub fn judge(header: &Header, sheet: &Sheet, systems: &Systems) -> Verdict {
+    let attempt = &sheet.attempt;
+    let (recipe, notes) = match systems.find(&attempt.recipe) {
+        Ok(found) => found,
+        Err(why) => return Verdict::CannotBeDone(why),
+    };
+    if let Some(edit) = attempt.first_edit() {
+        return Verdict::Differs(edit);
+    }
+    if let Err(why) = signature_fits(header, sheet) {
+        return Verdict::BadSignature(why);
+    }
+    let session = match recipe.begin() {
+        Ok(session) => session,
+        Err(RecipeError::Load(error)) => return Verdict::CannotBeDone(error.to_string()),
+        Err(error) => return Verdict::CannotBeDone(error.to_string()),
+    };
+    let replayed = attempt.replay_in(session);
+    match replayed.difference.clone() {
+        None => Verdict::Reproduced(Box::new(replayed), notes),
+        Some(difference) => Verdict::Differs(difference),
+    }
+}

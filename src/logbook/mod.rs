@@ -1,0 +1,41 @@
+//! The logbook: drills kept as their inputs, so that each can be done again.
+//!
+//! An [`Attempt`] is a [`Recipe`] (what the drill was made of) and the [`Move`]s of the
+//! trainee with what each displayed. Scores and debriefs are never kept: [`Attempt::replay`]
+//! makes the drill anew, does every move again, and whatever is told of it is worked out from
+//! that. The [`Store`] keeps attempts in a file, every move before the next prompt;
+//! [`handin`] passes them on, and [`class`] sums up what many trainees have handed in.
+//!
+//! Clocks and randomness come in as arguments.
+
+mod attempt;
+pub mod class;
+pub mod handin;
+mod next;
+mod recipe;
+mod store;
+mod xapi;
+
+pub use attempt::{Attempt, Difference, Move, Replayed, deeds_as_moves};
+pub use next::{Practice, practise_next};
+pub use recipe::{Recipe, RecipeError, always_there, hash_of, with_conditions, words_of};
+pub use store::{Filter, Grade, Kept, Store, StoreError};
+pub use xapi::statements;
+
+use sha2::{Digest, Sha256};
+
+/// The first 32 hexadecimal digits of the SHA-256 of some texts (FIPS 180-4), each with its
+/// length before it so that none runs into the next.
+fn digest(texts: &[&str]) -> String {
+    use std::fmt::Write as _;
+    let mut hash = Sha256::new();
+    for text in texts {
+        hash.update((text.len() as u64).to_le_bytes());
+        hash.update(text.as_bytes());
+    }
+    let mut hex = String::new();
+    for byte in &hash.finalize()[..16] {
+        let _ = write!(hex, "{byte:02x}");
+    }
+    hex
+}
