@@ -16,6 +16,7 @@ pub mod limits;
 pub mod logbook;
 pub mod network;
 pub mod observation;
+pub mod oral;
 pub mod planning;
 pub mod rehearsal;
 pub mod report;

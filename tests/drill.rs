@@ -10,9 +10,12 @@ use halfsplit::drill::{Outcome, Session};
 use halfsplit::observation::{Act, Step};
 use halfsplit::{faults, library};
 
+use crate::program::data_home;
+
 /// Runs the binary with lines on standard input.
 fn run(arguments: &[&str], lines: &str) -> Output {
     let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .env("XDG_DATA_HOME", data_home())
         .args(arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

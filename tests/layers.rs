@@ -124,7 +124,7 @@ fn the_terminal_is_the_business_of_the_screen() {
 
 #[test]
 fn files_and_the_clock_are_the_business_of_library_and_command_line() {
-    only_in(&["library", "cli"], &["std::fs", "File::open"]);
+    only_in(&["library", "logbook", "cli"], &["std::fs", "File::open"]);
     only_in(&["cli", "screen"], &["SystemTime", "Instant::now"]);
 }
 
@@ -143,7 +143,7 @@ fn randomness_comes_from_one_place() {
 
 #[test]
 fn the_reasoner_never_asks_for_the_planted_fault() {
-    only_in(&["drill", "score"], &[".truth()", "aircraft_events()"]);
+    only_in(&["drill", "score", "logbook"], &[".truth()", "aircraft_events()"]);
 }
 
 #[test]

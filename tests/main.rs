@@ -17,6 +17,7 @@ mod including;
 mod kinds;
 mod ladder;
 mod layers;
+mod logbook;
 mod looks;
 mod marks;
 mod mods;

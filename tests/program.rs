@@ -1,11 +1,23 @@
 //! The program as a script runs it.
 
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::{Command, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
+
+/// A folder of its own for what a run of the program keeps, so that no run finds what another
+/// left, and none touches the logbook of whoever runs the tests.
+pub(crate) fn data_home() -> PathBuf {
+    static RUNS: AtomicU32 = AtomicU32::new(0);
+    let run = RUNS.fetch_add(1, Ordering::Relaxed);
+    std::path::Path::new(env!("CARGO_TARGET_TMPDIR"))
+        .join(format!("data-{}-{run}", std::process::id()))
+}
 
 /// Runs the program: whether it did well, what it printed, what it complained of.
 pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .env("XDG_DATA_HOME", data_home())
         .args(arguments)
         .output()
         .expect("the program starts");
@@ -16,6 +28,7 @@ pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
 /// The same with lines on standard input.
 pub(crate) fn run_with(arguments: &[&str], lines: &str) -> (Option<i32>, String, String) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .env("XDG_DATA_HOME", data_home())
         .args(arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

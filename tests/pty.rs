@@ -47,6 +47,7 @@ impl Running {
         let mut command = CommandBuilder::new(program);
         command.args(arguments);
         command.env("TERM", "xterm-256color");
+        command.env("XDG_DATA_HOME", crate::program::data_home());
         command.env_remove("NO_COLOR");
         for (name, value) in environment {
             command.env(name, value);
@@ -417,7 +418,7 @@ fn a_panic_gives_the_terminal_back_before_its_message() {
         };
         let load = Box::new(|_: &Entry| panic!("{THE_PANIC}"));
         let start = Start::Menu { entries: vec![entry], load };
-        let _ = run(start, Theme::new(true), Keys::default(), None);
+        let _ = run(start, Theme::new(true), Keys::default(), halfsplit::screen::Kept::default());
         return;
     }
     let program = std::env::current_exe().expect("this test is a program");
@@ -608,6 +609,7 @@ fn a_closed_terminal_ends_the_program_quietly() {
     let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_halfsplit"));
     command.args(["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
     command.env("TERM", "xterm-256color");
+    command.env("XDG_DATA_HOME", crate::program::data_home());
     let mut child = pair.slave.spawn_command(command).expect("the binary starts");
     drop(pair.slave);
     let mut reader = pair.master.try_clone_reader().expect("a reader");

@@ -191,7 +191,7 @@ fn in_steps(out: &mut impl Write, attempt: &Attempt, session: &Session) -> Resul
     }
     let written = &session.write_up().observations;
     let mut belief = Belief::after(session.normal(), session.scope(), written)?;
-    writeln!(out, "  {} possible.", counted(belief.candidates().len(), "fault"))?;
+    writeln!(out, "  {} possible.", counted(belief.alive().count(), "fault"))?;
     for (at, (done, deed)) in attempt.moves.iter().zip(session.deeds()).enumerate() {
         writeln!(out, "{}. {} [{}]", at + 1, plain(&done.line), plain(&done.at))?;
         for shown in &done.shown {
@@ -199,7 +199,7 @@ fn in_steps(out: &mut impl Write, attempt: &Attempt, session: &Session) -> Resul
         }
         if let Some(entry) = deed.entry.and_then(|at| session.log().get(at)) {
             belief.observe(&entry.observation);
-            let left = counted(belief.candidates().len(), "fault");
+            let left = counted(belief.alive().count(), "fault");
             writeln!(out, "     {}; {left} possible.", minutes(entry.clock))?;
         }
     }

@@ -76,11 +76,7 @@ pub(super) fn work(
                 }
                 Ok(Request::Tell(topic)) => tell(&mut out, &session, topic)?,
                 Ok(Request::Do(action)) => {
-                    act(&mut out, &mut session, action, &mut seen)?;
-                    // What the prompt acknowledges has been kept.
-                    if let Some(trouble) = keep(&session) {
-                        writeln!(out, "{}", plain(&trouble))?;
-                    }
+                    act(&mut out, &mut session, action, (&mut seen, keep))?;
                     if session.call().is_some() {
                         return close(&mut out, &session, report);
                     }
@@ -182,9 +178,19 @@ fn ask(out: &mut impl Write, prompt: bool) -> Result<()> {
     Ok(())
 }
 
-fn act(out: &mut impl Write, session: &mut Session, action: Action, seen: &mut Seen) -> Result<()> {
+fn act(
+    out: &mut impl Write,
+    session: &mut Session,
+    action: Action,
+    (seen, keep): (&mut Seen, &mut Keep<'_>),
+) -> Result<()> {
     let circuit = std::sync::Arc::clone(session.circuit());
-    match session.apply(action) {
+    let outcome = session.apply(action);
+    // Whatever is acknowledged has been kept before.
+    if let Some(trouble) = keep(session) {
+        writeln!(out, "{}", plain(&trouble))?;
+    }
+    match outcome {
         Outcome::Refused(why) => writeln!(out, "Not done: {}.", plain(&why))?,
         Outcome::Noted => writeln!(out, "Noted.")?,
         Outcome::Called => {}

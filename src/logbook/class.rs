@@ -11,8 +11,10 @@ use crate::diagnosis::NO_BITS;
 use crate::diagnostic::{escaped, plain};
 use crate::drill::Session;
 use crate::network::SolveError;
+use crate::observation::Step;
 use crate::report::style::STYLE;
 use crate::score::{HabitKind, debrief};
+use crate::units::counted;
 
 /// What is worked out of one attempt.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,8 +70,12 @@ pub fn judged(trainee: &str, attempt: &Attempt, session: &Session) -> Result<Jud
     let kinds = session.truth().faults().iter();
     let kinds =
         kinds.map(|fault| circuit.part(fault.part).kind.id().spec().name.to_owned()).collect();
-    let steps = told.rows.iter().filter(|row| row.expected_bits <= NO_BITS);
-    let useless = steps.filter(|row| row.gained_bits <= NO_BITS && row.minutes > 0.0);
+    // Walking is no test: what comes of it is seen at the next step.
+    let steps = told.rows.iter().zip(session.log());
+    let tests = steps.filter(|(_, entry)| !matches!(entry.observation.step, Step::Go(_)));
+    let useless = tests
+        .map(|(row, _)| row)
+        .filter(|row| row.expected_bits <= NO_BITS && row.gained_bits <= NO_BITS);
     let wasted = told
         .rows
         .iter()
@@ -243,6 +249,12 @@ impl Class {
         }
     }
 
+    /// How many attempts count, in words.
+    fn counted(&self) -> String {
+        let counts = counted(self.attempts as usize, "attempt");
+        format!("Counted: {counts}. Not counted: {}.", self.refused.len())
+    }
+
     /// Tests that told nothing, the most frequent first.
     fn useless_sorted(&self) -> Vec<(&String, u32)> {
         let mut tests: Vec<(&String, u32)> =
@@ -254,7 +266,7 @@ impl Class {
     /// As lines of text.
     pub fn text(&self) -> String {
         let mut out = String::new();
-        let _ = writeln!(out, "{} attempts count, {} do not.", self.attempts, self.refused.len());
+        let _ = writeln!(out, "{}", self.counted());
         let _ = writeln!(
             out,
             "\nTrainees: drills, proven calls, wrong calls, left open, minutes over par, wasted bits, cautions, points first to last"
@@ -328,9 +340,8 @@ impl Class {
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
              <meta name=\"color-scheme\" content=\"light dark\"/>\n<title>Class</title>\n\
              <style>{STYLE}\n.wide{{overflow-x:auto}}</style>\n</head>\n<body>\n<header><h1>Class</h1>\n\
-             <p class=\"quiet\">{} attempts count, {} do not.</p></header>\n<main>\n",
-            self.attempts,
-            self.refused.len()
+             <p class=\"quiet\">{}</p></header>\n<main>\n",
+            self.counted()
         );
         self.trainees_page(&mut out);
         self.faults_page(&mut out);

@@ -215,6 +215,11 @@ pub struct Systems {
 }
 
 impl Systems {
+    /// Those that come along.
+    pub fn default_systems() -> Self {
+        Self::with(&[]).unwrap_or_default()
+    }
+
     /// Those that come along, and these.
     ///
     /// # Errors
