@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Low to high; each may use what stands before it, nothing after.
-const LAYERS: [&str; 25] = [
+const LAYERS: [&str; 26] = [
     "units",
     "limits",
     "chance",
@@ -28,6 +28,7 @@ const LAYERS: [&str; 25] = [
     "rehearsal",
     "library",
     "logbook",
+    "oral",
     "screen",
     "cli",
 ];

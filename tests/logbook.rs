@@ -166,7 +166,9 @@ fn sealed(attempt: &Attempt, at: usize) -> String {
         hash.update((text.len() as u64).to_le_bytes());
         hash.update(text.as_bytes());
     }
-    hash.finalize()[..16].iter().map(|byte| format!("{byte:02x}")).collect()
+    let digits =
+        hash.finalize()[..16].iter().flat_map(|byte| [byte >> 4, byte & 15]).collect::<Vec<_>>();
+    digits.into_iter().filter_map(|digit| char::from_digit(digit.into(), 16)).collect()
 }
 
 #[test]

@@ -22,6 +22,7 @@ mod looks;
 mod marks;
 mod mods;
 mod ngspice;
+mod oral;
 mod parts;
 mod physics;
 mod planning;

@@ -151,6 +151,64 @@ pub enum Verb {
     Verify(Verify),
     /// Sum up the hand-ins in a folder: trainees, faults, tests, habits
     Class(Class),
+    /// Be asked about a system as before an oral, or print a question paper with its key
+    ///
+    /// Questions and answers are worked out from the model. What was forgotten is asked again
+    /// sooner than what was known (FSRS-6); grades stand in the logbook. For training only.
+    Oral(Oral),
+}
+
+/// Arguments of `oral`.
+#[derive(Debug, Args)]
+pub struct Oral {
+    /// A system that comes with the program, a system file, or its folder
+    pub system: Option<String>,
+    /// Fit this mod of the system; repeat for more
+    #[arg(long = "mod", value_name = "MOD")]
+    pub mods: Vec<String>,
+    /// Questions of a session
+    #[arg(long, value_name = "N", default_value_t = 10)]
+    pub questions: usize,
+    /// Draw the questions from this number
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// End when the time of a paper of so many questions is over
+    #[arg(long)]
+    pub timed: bool,
+    /// Keep no grades
+    #[arg(long)]
+    pub no_log: bool,
+    /// Print what is due today and on the days to come
+    #[arg(long, conflicts_with_all = ["paper", "timed"])]
+    pub plan: bool,
+    /// Write a paper of so many questions with its key
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub paper: Option<u32>,
+    /// What the paper is written as
+    #[arg(long, value_name = "FORM", value_enum, default_value_t = PaperForm::Markdown, requires = "paper")]
+    pub form: PaperForm,
+    /// Seconds a question
+    #[arg(long, value_name = "N", default_value_t = 75, requires = "paper",
+        value_parser = clap::value_parser!(u32).range(1..=3600))]
+    pub seconds: u32,
+    /// Percent that must be right
+    #[arg(long, value_name = "N", default_value_t = 75, requires = "paper",
+        value_parser = clap::value_parser!(u32).range(1..=100))]
+    pub pass: u32,
+    /// Write into this file, or for QTI into this folder, instead of standard output
+    #[arg(long, value_name = "FILE", requires = "paper")]
+    pub out: Option<PathBuf>,
+}
+
+/// What a paper is written as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum PaperForm {
+    /// Markdown
+    Markdown,
+    /// A page of HTML
+    Html,
+    /// Files of 1EdTech QTI 3.0
+    Qti,
 }
 
 /// Arguments of `log`.
@@ -273,6 +331,7 @@ impl Build {
 
 /// Arguments of `drill`.
 #[derive(Clone, Debug, Args)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own")]
 pub struct Drill {
     /// Which build
     #[command(flatten)]

@@ -15,6 +15,7 @@ mod kinds;
 mod logbook;
 mod menu;
 mod new;
+mod oral;
 mod par;
 mod plain;
 mod recorder;
@@ -79,6 +80,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Handin(handin)) => logbook::hand_in(&handin),
         Some(Verb::Verify(verify)) => logbook::verify(&verify),
         Some(Verb::Class(class)) => logbook::class(&class),
+        Some(Verb::Oral(oral)) => oral::run(&oral),
     };
     match ended {
         Ok(Ended::Well) => ExitCode::SUCCESS,

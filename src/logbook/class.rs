@@ -424,11 +424,10 @@ fn progress(points: &[f64]) -> String {
         .enumerate()
         .map(|(at, points)| format!("{:.1},{:.1}", 2.0 + step * at as f64, 26.0 - 0.24 * points))
         .collect();
-    let dots: String = places
-        .iter()
-        .filter_map(|place| place.split_once(','))
-        .map(|(x, y)| format!("<circle cx=\"{x}\" cy=\"{y}\" r=\"1.8\" fill=\"currentColor\"/>"))
-        .collect();
+    let mut dots = String::new();
+    for (x, y) in places.iter().filter_map(|place| place.split_once(',')) {
+        let _ = write!(dots, "<circle cx=\"{x}\" cy=\"{y}\" r=\"1.8\" fill=\"currentColor\"/>");
+    }
     format!(
         "<svg class=\"plot\" role=\"img\" aria-label=\"Points: {told}\" viewBox=\"0 0 100 28\" width=\"100\" height=\"28\">\
          <path class=\"grid\" d=\"M0 26H100M0 2H100\"/><polyline class=\"own\" points=\"{}\"/>{dots}</svg>",

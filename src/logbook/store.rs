@@ -361,7 +361,11 @@ fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
     for step in MIGRATIONS.iter().skip(found) {
         writing.execute_batch(step)?;
     }
-    writing.pragma_update(None, "user_version", MIGRATIONS.len() as i64)?;
+    writing.pragma_update(
+        None,
+        "user_version",
+        u32::try_from(MIGRATIONS.len()).unwrap_or(u32::MAX),
+    )?;
     writing.commit()
 }
 

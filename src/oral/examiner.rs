@@ -173,7 +173,7 @@ impl Examiner {
         let faults = 0..dictionary.faults().len() as u32;
         let shown = faults.filter_map(|at| Some((at, percepts(Case::One(at))?))).collect();
         let setups = Setup::single(&circuit).into_iter().skip(1).collect();
-        Ok(Self { circuit, rig, usual, shown, normal, setups, mods, dictionary })
+        Ok(Self { circuit, dictionary, rig, normal, usual, shown, setups, mods })
     }
 
     /// The build.
@@ -290,7 +290,7 @@ impl Examiner {
 
     fn fault_words(&self, fault: u32) -> String {
         let (fault, mode) = &self.dictionary.faults()[fault as usize];
-        format!("{}: {}", self.part_name(fault.part), mode.text)
+        format!("{} {}", self.part_name(fault.part), mode.text)
     }
 
     fn faces(&self) -> Vec<usize> {
@@ -337,7 +337,7 @@ impl Examiner {
         let usual = self.usual[at];
         let sound = Claim::Shows(Setup::normal(), None, self.what(at), usual);
         let mut offer = |told: String, claim: Claim| {
-            if told != right && other.iter().all(|(known, _)| *known != told) {
+            if is_apart(&told, right) && other.iter().all(|(known, _)| is_apart(&told, known)) {
                 other.push((told, claim));
             }
         };
@@ -354,8 +354,9 @@ impl Examiner {
 
     fn shows(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
         let (fault, shown) = self.some_fault(subject, chance)?;
-        let changed: Vec<usize> =
-            (0..shown.len()).filter(|at| shown[*at] != self.usual[*at]).collect();
+        let changed: Vec<usize> = (0..shown.len())
+            .filter(|at| is_apart(&self.told(*at, shown[*at]), &self.told(*at, self.usual[*at])))
+            .collect();
         let at = *changed.get(pick(changed.len(), chance))?;
         let right = self.told(at, shown[at]);
         let wrong = self.other_showings(at, &right, chance);
@@ -393,7 +394,8 @@ impl Examiner {
         let shown: Vec<Percept> = entry.shown().iter().map(|shown| shown.percept).collect();
         let own = What::Face(part);
         let changed: Vec<usize> = (0..shown.len())
-            .filter(|at| shown[*at] != self.usual[*at] && self.what(*at) != own)
+            .filter(|at| is_apart(&self.told(*at, shown[*at]), &self.told(*at, self.usual[*at])))
+            .filter(|at| self.what(*at) != own)
             .collect();
         let at = *changed.get(pick(changed.len(), chance))?;
         let right = self.told(at, shown[at]);
@@ -544,6 +546,7 @@ impl Examiner {
             displays.partition(|at| shown[*at] != theirs[*at]);
         shuffle(&mut telling, chance);
         shuffle(&mut idle, chance);
+        telling.retain(|at| is_apart(&self.told(*at, shown[*at]), &self.told(*at, theirs[*at])));
         let at = *telling.first()?;
         let differ = |at: usize| Claim::Differ(self.code(fault), self.code(other), self.what(at));
         let wrong =
@@ -842,6 +845,20 @@ fn drafted(draft: Draft) -> Option<Draft> {
         && draft.wrong.iter().map(|(words, _)| words).collect::<BTreeSet<_>>().len()
             == draft.wrong.len();
     (whole && apart).then_some(draft)
+}
+
+/// Part of a reading by which two of them must differ to be told apart: more than any
+/// instrument's error here.
+const APART: f64 = 0.1;
+
+/// Whether two showings are told apart without doubt: other words, or numbers that lie far
+/// enough from each other.
+fn is_apart(one: &str, other: &str) -> bool {
+    let number = |told: &str| told.split(' ').next().and_then(|word| word.parse::<f64>().ok());
+    match (number(one), number(other)) {
+        (Some(a), Some(b)) => (a - b).abs() > APART * a.abs().max(b.abs()).max(1.0),
+        _ => one != other,
+    }
 }
 
 /// A capital at the head.

@@ -1,0 +1,291 @@
+//! `halfsplit oral`: asking, papers, and what is due.
+
+use std::collections::BTreeMap;
+use std::io::{BufRead, IsTerminal, Write};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Instant;
+
+use anyhow::{Context, Result, bail};
+use jiff::ZonedDateTime;
+
+use super::{Ended, args, debrief, recorder, whole_file};
+use crate::circuit::Circuit;
+use crate::diagnostic::plain;
+use crate::library;
+use crate::logbook::{Grade, Store};
+use crate::oral::{Deck, Examiner, Paper, Question, Rating, Terms};
+use crate::units::counted;
+
+/// Days that the forecast tells.
+const FORECAST_DAYS: usize = 14;
+
+/// New cards that a session brings at most, beside those that are due.
+const LEAST_NEW: usize = 5;
+
+/// Runs the verb.
+pub(super) fn run(arguments: &args::Oral) -> Result<Ended> {
+    if arguments.plan {
+        return plan(arguments);
+    }
+    let system = arguments.system.as_deref().context("name the system to be asked about")?;
+    let circuit = library::load_build(system, &arguments.mods)?;
+    let examiner = examiner(system, circuit)?;
+    let seed = arguments.seed.unwrap_or_else(super::drill::fresh_seed);
+    if arguments.paper.is_some() {
+        return paper(arguments, &examiner, seed);
+    }
+    let input = std::io::stdin();
+    let prompt = input.is_terminal();
+    let (input, out) = (input.lock(), std::io::stdout().lock());
+    ask(arguments, &examiner, seed, (input, out, prompt))
+}
+
+/// Who asks about a build, told what each mod brings.
+pub(super) fn examiner(system: &str, circuit: Circuit) -> Result<Examiner> {
+    let mut mods = Vec::new();
+    for of in &circuit.mods {
+        let with = library::load_build(system, std::slice::from_ref(&of.id));
+        let without = library::load(system);
+        if let (Ok(with), Ok(without)) = (with, without) {
+            let new = with.parts.iter().filter(|part| without.find_part(&part.id).is_none());
+            let named = new.map(|part| format!("{} ({})", part.label, part.id)).collect();
+            mods.push((of.id.clone(), named));
+        }
+    }
+    Ok(Examiner::new(Arc::new(circuit), mods)?)
+}
+
+/// Today, counted in days from 1970-01-01 where the user is.
+pub(super) fn today() -> i64 {
+    let date = ZonedDateTime::now().date();
+    let first = jiff::civil::date(1970, 1, 1);
+    date.since(first).map_or(0, |span| i64::from(span.get_days()))
+}
+
+/// Every card with its grades, as the logbook has them.
+pub(super) fn deck(store: &Store) -> Result<Deck> {
+    let grades = store.grades()?;
+    let rated = grades.iter().filter_map(|grade| {
+        Rating::of(grade.rating).map(|rating| (grade.card.as_str(), grade.day, rating))
+    });
+    Ok(Deck::of(rated))
+}
+
+/// The questions of a session: cards that are due, then new ones.
+pub(super) fn session(
+    examiner: &Examiner,
+    deck: &Deck,
+    (count, seed, day): (usize, u64, i64),
+) -> Vec<Question> {
+    let mut asked: Vec<Question> = Vec::new();
+    let due = deck.due(day);
+    let room = count.saturating_sub(LEAST_NEW.min(count / 2)).max(usize::from(count > 0));
+    for (at, card) in (0..).zip(due) {
+        if asked.len() >= room {
+            break;
+        }
+        asked.extend(examiner.again(card, seed.wrapping_add(at)));
+    }
+    let known: Vec<String> = asked.iter().map(|question| question.card.clone()).collect();
+    let mut later = Vec::new();
+    for question in examiner.questions(count * 4, seed) {
+        if asked.len() >= count {
+            break;
+        }
+        if known.contains(&question.card) || deck.cards.contains_key(&question.card) {
+            later.push(question);
+        } else {
+            asked.push(question);
+        }
+    }
+    // Where every card is known already, those are asked before their time.
+    later.truncate(count.saturating_sub(asked.len()));
+    asked.extend(later);
+    asked
+}
+
+fn ask(
+    arguments: &args::Oral,
+    examiner: &Examiner,
+    seed: u64,
+    (mut input, mut out, prompt): (impl BufRead, impl Write, bool),
+) -> Result<Ended> {
+    let mut store = if arguments.no_log { None } else { Some(recorder::open()?) };
+    let day = today();
+    let deck = store.as_ref().map(deck).transpose()?.unwrap_or_default();
+    let questions = session(examiner, &deck, (arguments.questions, seed, day));
+    writeln!(out, "{}", plain(&examiner.circuit().title_with_mods()))?;
+    writeln!(
+        out,
+        "{} from seed {seed}. Answer a, b or c; `undo` takes the last answer back, `quit` leaves. For training only.",
+        counted(questions.len(), "question")
+    )?;
+    let begun = Instant::now();
+    let limit = arguments.timed.then(|| 60 * u64::from(Terms::default().minutes(questions.len())));
+    let mut right: BTreeMap<usize, bool> = BTreeMap::new();
+    let mut at = 0;
+    let mut told = usize::MAX;
+    let mut line = String::new();
+    while let Some(question) = questions.get(at) {
+        if limit.is_some_and(|limit| begun.elapsed().as_secs() > limit) {
+            writeln!(out, "The time is over.")?;
+            break;
+        }
+        if told != at {
+            put(&mut out, at, question)?;
+            told = at;
+        }
+        if prompt {
+            write!(out, "> ")?;
+            out.flush()?;
+        }
+        line.clear();
+        if input.read_line(&mut line)? == 0 {
+            break;
+        }
+        let typed = line.trim().to_lowercase();
+        match typed.as_str() {
+            "quit" | "exit" => break,
+            "undo" if at > 0 => {
+                if let Some(store) = &mut store {
+                    store.take_back()?;
+                }
+                at -= 1;
+                right.remove(&at);
+                writeln!(out, "Taken back.")?;
+                continue;
+            }
+            _ => {}
+        }
+        let chosen = question.choices.iter().enumerate().position(|(at, _)| {
+            typed.len() == 1 && typed.as_bytes()[0] == b'a' + u8::try_from(at).unwrap_or(0)
+        });
+        let Some(chosen) = chosen else {
+            writeln!(out, "Answer with the letter of one of them, `undo` or `quit`.")?;
+            continue;
+        };
+        let is_right = chosen == question.right;
+        if let Some(store) = &mut store {
+            let rating = if is_right { Rating::Good } else { Rating::Again };
+            store.grade(&Grade {
+                card: question.card.clone(),
+                at: recorder::now(),
+                day,
+                rating: rating.number(),
+            })?;
+        }
+        right.insert(at, is_right);
+        answered(&mut out, question, is_right)?;
+        at += 1;
+    }
+    let correct = right.values().filter(|right| **right).count();
+    let enough = Terms::default().enough(right.len());
+    if right.is_empty() {
+        writeln!(out, "Nothing answered.")?;
+    } else {
+        let passed = if correct >= enough { "enough" } else { "not enough" };
+        writeln!(out, "{correct} of {} right: {passed} for 75 %.", right.len())?;
+    }
+    if let Some(store) = &store {
+        let deck = self::deck(store)?;
+        writeln!(out, "{}", due_told(&deck, day))?;
+    }
+    Ok(Ended::Well)
+}
+
+fn put(out: &mut impl Write, at: usize, question: &Question) -> Result<()> {
+    writeln!(out, "\n{}. {}", at + 1, plain(&question.text))?;
+    for (letter, choice) in ('a'..).zip(&question.choices) {
+        writeln!(out, "   {letter}) {}", plain(choice))?;
+    }
+    Ok(())
+}
+
+fn answered(out: &mut impl Write, question: &Question, is_right: bool) -> Result<()> {
+    let letter = ('a'..).nth(question.right).unwrap_or('?');
+    if is_right {
+        writeln!(out, "Right.")?;
+    } else {
+        writeln!(out, "No: {letter}) {}", plain(&question.choices[question.right]))?;
+    }
+    for reason in &question.reasons {
+        writeln!(out, "   {}", plain(reason))?;
+    }
+    Ok(())
+}
+
+/// How many cards are due, and the days in a row.
+fn due_told(deck: &Deck, day: i64) -> String {
+    format!(
+        "{} due today, {} known, {} in a row.",
+        counted(deck.due(day).len(), "card"),
+        deck.cards.len(),
+        counted(deck.streak_days(day) as usize, "day")
+    )
+}
+
+/// What is due today and on the days to come.
+fn plan(arguments: &args::Oral) -> Result<Ended> {
+    let store = recorder::open()?;
+    let mut deck = deck(&store)?;
+    if let Some(system) = &arguments.system {
+        let id = library::load(system)?.id;
+        deck.cards.retain(|card, _| card.split(' ').next() == Some(id.as_str()));
+    }
+    let day = today();
+    let mut out = std::io::stdout().lock();
+    writeln!(out, "{}", due_told(&deck, day))?;
+    let counts = deck.forecast(day, FORECAST_DAYS);
+    let most = counts.iter().copied().max().unwrap_or(0).max(1);
+    for (at, count) in counts.iter().enumerate() {
+        let bar = "#".repeat((*count as usize * 40).div_ceil(most as usize));
+        let when = if at == 0 { "today".to_owned() } else { format!("in {}", counted(at, "day")) };
+        writeln!(out, "  {when:<10} {count:>4} {bar}")?;
+    }
+    Ok(Ended::Well)
+}
+
+/// Writes a paper with its key.
+fn paper(arguments: &args::Oral, examiner: &Examiner, seed: u64) -> Result<Ended> {
+    let count = arguments.paper.unwrap_or_default() as usize;
+    let questions = examiner.questions(count, seed);
+    if questions.len() < count {
+        bail!(
+            "this system gives {} without a repetition, not {count}",
+            counted(questions.len(), "question")
+        );
+    }
+    let terms = Terms { seconds_each: arguments.seconds, pass_percent: arguments.pass };
+    let title = examiner.circuit().title_with_mods();
+    let paper = Paper { title, seed, terms, questions };
+    let text = match arguments.form {
+        args::PaperForm::Markdown => paper.markdown(),
+        args::PaperForm::Html => paper.html(),
+        args::PaperForm::Qti => {
+            let folder = arguments.out.as_deref().context("name a folder for it: --out FOLDER")?;
+            return package(&paper, folder);
+        }
+    };
+    match &arguments.out {
+        None => write!(std::io::stdout().lock(), "{text}")?,
+        Some(path) => {
+            debrief::can_be_written(path)?;
+            whole_file::write(path, &text)?;
+        }
+    }
+    Ok(Ended::Well)
+}
+
+/// Writes the files of a package into a folder that is made.
+fn package(paper: &Paper, folder: &Path) -> Result<Ended> {
+    let told = || plain(&folder.to_string_lossy());
+    std::fs::create_dir(folder).with_context(|| format!("{}: the folder is made anew", told()))?;
+    let files = paper.qti();
+    for (name, text) in &files {
+        whole_file::write(&folder.join(name), text)?;
+    }
+    let many = counted(files.len(), "file");
+    writeln!(std::io::stdout().lock(), "{many} in {}: QTI 3.0, pack them into one zip.", told())?;
+    Ok(Ended::Well)
+}
