@@ -129,7 +129,7 @@ fn the_page_is_whole_and_asks_for_nothing_from_elsewhere() {
         "For training only",
         "Isolated and proven",
         "points of 100",
-        "proved to be the least there is",
+        "proved the least with the tests it reckons with",
         "pull F-FLT-A",
         "Weak splits",
         "cleared too soon: T-FLT-A",

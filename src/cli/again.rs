@@ -5,7 +5,9 @@ use std::path::PathBuf;
 use anyhow::Result;
 
 use super::watch::Watch;
-use crate::drill::{Renewed, Session};
+use crate::diagnostic::plain;
+use crate::drill::Session;
+use crate::units::counted;
 
 /// Makes the drill from its files as they are now; told the drill so far.
 type Make<'a> = Box<dyn FnMut(Option<&Session>) -> Result<Session> + 'a>;
@@ -24,16 +26,35 @@ impl<'a> Again<'a> {
         Self { watch: Watch::new(files), make: Box::new(make) }
     }
 
-    /// The file that was saved since this was last asked, if one was.
-    pub(super) fn saved(&mut self) -> Option<PathBuf> {
-        self.watch.changed()
-    }
-
-    /// The drill from the files as they are now.
-    ///
-    /// # Errors
-    /// What is wrong with them; the drill of before is good as it was.
-    pub(super) fn renew(&mut self, old: &Session) -> Result<Renewed> {
-        Ok(old.continued_in((self.make)(Some(old))?))
+    /// The drill from the files as they are now, if one was saved since this was last asked:
+    /// the drill and what came of it in words, or why it goes on as it was.
+    pub(super) fn told(
+        &mut self,
+        old: &Session,
+    ) -> Option<Result<(Session, Vec<String>), Vec<String>>> {
+        let file = self.watch.changed()?;
+        let mut told = vec![format!("{} was saved.", plain(&file.to_string_lossy()))];
+        let fresh = match (self.make)(Some(old)) {
+            Ok(fresh) => fresh,
+            Err(error) => {
+                told.extend(format!("{error:#}").lines().map(|line| format!("  {}", plain(line))));
+                told.push("The drill goes on as it was.".to_owned());
+                return Some(Err(told));
+            }
+        };
+        let renewed = old.continued_in(fresh);
+        told.push(format!(
+            "The drill is made anew with the same seed; {} done again, {} dropped.",
+            counted(renewed.done, "step"),
+            renewed.dropped.len()
+        ));
+        told.extend(renewed.dropped.iter().map(|line| format!("  dropped: {}", plain(line))));
+        if renewed.other_cause {
+            told.push(
+                "What was hidden is not possible any more: something else is hidden now."
+                    .to_owned(),
+            );
+        }
+        Some(Ok((renewed.session, told)))
     }
 }

@@ -362,7 +362,8 @@ pub struct Drill {
     pub report: Option<PathBuf>,
     /// Make the drill anew when its files are saved, and do again what still can be done
     ///
-    /// On plain lines: files are looked at before each line that is typed, an empty one too.
+    /// On the screen at once; on plain lines the files are looked at before each line that is
+    /// typed, an empty one too.
     /// The seed stays, and so does what is hidden while it is possible.
     #[arg(long)]
     pub watch: bool,

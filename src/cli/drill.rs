@@ -17,7 +17,7 @@ use crate::drill::Session;
 use crate::faults::{self, Causes, Scope};
 use crate::library;
 use crate::logbook::{Recipe, with_conditions, words_of};
-use crate::screen::{self, Keep, Kept, Record, Start};
+use crate::screen::{self, Anew, Keep, Kept, Record, Start};
 
 /// Works one drill.
 pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> Result<Ended> {
@@ -25,7 +25,7 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     let report = arguments.report.as_deref();
     let on_screen = !plain && on_a_terminal();
     if arguments.watch {
-        return watched(arguments, seed, on_screen);
+        return watched(arguments, seed, on_screen.then_some(looks));
     }
     let recipe = recipe(arguments, seed)?;
     let mut recorder = Recorder::new(!arguments.no_log);
@@ -55,7 +55,7 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     }
     let session = Box::new(session);
     let start = if arguments.guided { Start::Guided(session) } else { Start::Drill(session) };
-    show(start, report, looks, &recorder)
+    show(start, report, looks, (&recorder, None))
 }
 
 /// What a drill is made of.
@@ -86,38 +86,42 @@ pub(super) fn in_lines(
     plain::work(session, input, out, (prompt, report), (again, &mut keep))
 }
 
-/// Works a drill as plain lines that is made anew whenever its files are saved.
-fn watched(arguments: &args::Drill, seed: u64, on_screen: bool) -> Result<Ended> {
+/// Works a drill that is made anew whenever its files are saved, on the screen or as plain
+/// lines.
+fn watched(arguments: &args::Drill, seed: u64, looks: Option<args::Looks>) -> Result<Ended> {
     let report = arguments.report.as_deref();
-    if on_screen {
-        bail!("--watch goes with plain lines: add --plain");
-    }
     let (system, _) = library::split_drill(&arguments.build.system);
     let files = library::files(system);
     if files.is_empty() {
         bail!("{system} comes with the program: there is no file of it to watch");
     }
-    let make = |before: Option<&Session>| -> Result<Session> {
-        let recipe = recipe(arguments, seed)?;
+    let of = arguments.clone();
+    let make = move |before: Option<&Session>| -> Result<Session> {
+        let recipe = recipe(&of, seed)?;
         if recipe.drill.is_some() {
             return Ok(recipe.begin()?);
         }
-        let circuit = Arc::new(arguments.build.load()?);
+        let circuit = Arc::new(of.build.load()?);
         let circuit = with_conditions(circuit, recipe.scope(), &recipe.hidden);
         // What is hidden stays hidden as long as it can be.
         let kept = before.and_then(|before| before.hidden_on(&circuit));
         let session = match kept {
-            Some(cause) => Session::planted_within(circuit, cause, arguments.scope(), seed)?,
+            Some(cause) => Session::planted_within(circuit, cause, of.scope(), seed)?,
             None => recipe.begin_on(circuit)?,
         };
-        Ok(session.under(arguments.rules()))
+        Ok(session.under(of.rules()))
     };
     let session = make(None)?;
     report.map_or(Ok(()), debrief::can_be_written)?;
     let mut again = Again::new(files, make);
     // What is done on an aircraft that changes under one's hands cannot be done again.
     let recorder = Rc::new(RefCell::new(Recorder::new(false)));
-    in_lines(session, report, Some(&mut again), &recorder)
+    let Some(looks) = looks else {
+        return in_lines(session, report, Some(&mut again), &recorder);
+    };
+    let session = Box::new(session);
+    let start = if arguments.guided { Start::Guided(session) } else { Start::Drill(session) };
+    show(start, report, looks, (&recorder, Some(Box::new(move |old| again.told(old)))))
 }
 
 /// Works a drill whose making takes long: the screen opens at once and tells what is being
@@ -142,7 +146,7 @@ fn working_out(
             .to_owned(),
     ];
     let start = Start::Making { told, guided: arguments.guided, make };
-    show(start, arguments.report.as_deref(), looks, recorder)
+    show(start, arguments.report.as_deref(), looks, (recorder, None))
 }
 
 /// Opens the screen, and keeps the debrief in a file where one is named.
@@ -150,10 +154,10 @@ pub(super) fn show(
     start: Start,
     report: Option<&Path>,
     looks: args::Looks,
-    recorder: &Shared,
+    (recorder, anew): (&Shared, Option<Anew>),
 ) -> Result<Ended> {
     let Some(path) = report.map(Path::to_owned) else {
-        return on_screen(start, looks, None, recorder);
+        return on_screen(start, looks, (None, anew), recorder);
     };
     // The screen tells of a failure at once, and the shell when it has its terminal back.
     let failed = Rc::new(RefCell::new(None));
@@ -165,7 +169,7 @@ pub(super) fn show(
             words
         })
     });
-    let ended = on_screen(start, looks, Some(keep), recorder)?;
+    let ended = on_screen(start, looks, (Some(keep), anew), recorder)?;
     let failure = failed.borrow_mut().take();
     failure.map_or(Ok(ended), Err)
 }
@@ -173,12 +177,13 @@ pub(super) fn show(
 pub(super) fn on_screen(
     start: Start,
     looks: args::Looks,
-    keep: Option<Keep>,
+    (keep, anew): (Option<Keep>, Option<Anew>),
     recorder: &Shared,
 ) -> Result<Ended> {
     let recorder = Rc::clone(recorder);
+    let is_wanted = recorder.borrow().is_wanted();
     let record: Record = Box::new(move |session| recorder.borrow_mut().catch_up(session));
-    let kept = Kept { debrief: keep, deeds: Some(record) };
+    let kept = Kept { debrief: keep, deeds: is_wanted.then_some(record), anew };
     let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept)?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),

@@ -148,7 +148,7 @@ pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) 
     if plain || !on_a_terminal() {
         return in_lines(session, report, None, &recorder);
     }
-    super::drill::show(Start::Drill(Box::new(session)), report, looks, &recorder)
+    super::drill::show(Start::Drill(Box::new(session)), report, looks, (&recorder, None))
 }
 
 /// Looks back on an attempt.
@@ -161,7 +161,7 @@ pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) 
     if over && !plain && on_a_terminal() && report.is_none() {
         let nothing = Rc::new(RefCell::new(Recorder::new(false)));
         // How the call was is no news to the shell.
-        on_screen(Start::Drill(Box::new(session)), looks, None, &nothing)?;
+        on_screen(Start::Drill(Box::new(session)), looks, (None, None), &nothing)?;
         return Ok(Ended::Well);
     }
     let mut out = std::io::stdout().lock();

@@ -56,7 +56,7 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
     let recorder: Shared = Rc::new(RefCell::new(Recorder::new(true)));
     let kept = Rc::clone(&recorder);
     let load = Box::new(move |entry: &Entry| begin(entry, &kept).map_err(|e| format!("{e:#}")));
-    on_screen(Start::Menu { entries, load }, looks, None, &recorder)
+    on_screen(Start::Menu { entries, load }, looks, (None, None), &recorder)
 }
 
 /// Attempts that the menu offers: those of late.

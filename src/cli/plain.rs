@@ -14,11 +14,11 @@ use super::{Ended, debrief as told};
 use crate::circuit::{Circuit, Meter, PartId, StationId};
 use crate::diagnostic::plain;
 use crate::drill::command::{COMMANDS, Request, Topic, line_for, parse, steps_here};
-use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session};
+use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session, USUAL_VALUES, usual_values};
 use crate::faults;
 use crate::observation::{Act, Percept, Reading, Step, What, pointer_fraction, scale_fraction};
 use crate::score::{debrief, help_told, told_with_walk};
-use crate::units::{bits, counted, minutes, significant};
+use crate::units::{bits, minutes, significant};
 
 /// What every drill begins with.
 pub(super) const TRAINING_ONLY: &str = "Training model only. On an aircraft follow the approved \
@@ -97,31 +97,15 @@ fn renewed(
     again: &mut Again<'_>,
     session: &Session,
 ) -> Result<Option<Session>> {
-    let Some(file) = again.saved() else { return Ok(None) };
-    writeln!(out, "{} was saved.", plain(&file.to_string_lossy()))?;
-    let renewed = match again.renew(session) {
-        Ok(renewed) => renewed,
-        Err(error) => {
-            for line in format!("{error:#}").lines() {
-                writeln!(out, "  {}", plain(line))?;
-            }
-            writeln!(out, "The drill goes on as it was.")?;
-            return Ok(None);
-        }
+    let Some(made) = again.told(session) else { return Ok(None) };
+    let (fresh, told) = match made {
+        Ok((fresh, told)) => (Some(fresh), told),
+        Err(why) => (None, why),
     };
-    writeln!(
-        out,
-        "The drill is made anew with the same seed; {} done again, {} dropped.",
-        counted(renewed.done, "step"),
-        renewed.dropped.len()
-    )?;
-    for line in &renewed.dropped {
-        writeln!(out, "  dropped: {}", plain(line))?;
+    for line in told {
+        writeln!(out, "{line}")?;
     }
-    if renewed.other_cause {
-        writeln!(out, "What was hidden is not possible any more: something else is hidden now.")?;
-    }
-    Ok(Some(renewed.session))
+    Ok(fresh)
 }
 
 fn no_report(out: &mut impl Write, report: Option<&Path>) -> Result<()> {
@@ -422,6 +406,12 @@ fn tell(out: &mut impl Write, session: &Session, topic: Topic) -> Result<()> {
             for mode in faults::modes(circuit.part(part)) {
                 let id = plain(&circuit.part(part).id);
                 writeln!(out, "  {id}:{} - {id} {}", plain(&mode.name), plain(&mode.text))?;
+            }
+        }
+        Topic::Values => {
+            writeln!(out, "  {USUAL_VALUES}")?;
+            for usual in usual_values(session, session.place().station) {
+                writeln!(out, "  {}: {}", plain(&usual.name), plain(&usual.value))?;
             }
         }
         Topic::WiringList => {

@@ -79,6 +79,11 @@ impl Recorder {
         Self { wanted, ..Self::default() }
     }
 
+    /// Whether anything is kept at all.
+    pub(super) fn is_wanted(&self) -> bool {
+        self.wanted
+    }
+
     /// An attempt begins. Nothing is kept of it before the first move.
     pub(super) fn begin(&mut self, recipe: Recipe) {
         self.attempt = None;

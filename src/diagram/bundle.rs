@@ -180,7 +180,7 @@ fn cable(shapes: &[Shape], group: &[usize], together: [bool; 2]) -> Shape {
 }
 
 /// Names that are the same but for a middle, written with the middles in braces.
-pub(super) fn braced(names: &[&str]) -> String {
+pub(crate) fn braced(names: &[&str]) -> String {
     let letters: Vec<Vec<char>> = names.iter().map(|name| name.chars().collect()).collect();
     let shortest = letters.iter().map(Vec::len).min().unwrap_or(0);
     let same = |at: &dyn Fn(&Vec<char>) -> char| letters.iter().all(|l| at(l) == at(&letters[0]));

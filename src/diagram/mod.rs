@@ -31,6 +31,7 @@ mod svg;
 mod trace;
 
 pub use branches::{Branch, branches};
+pub(crate) use bundle::braced;
 pub use cells::{Class, Grid, cells};
 pub use overlay::{Live, Mark, Overlay};
 pub use shape::{Figure, Joint, Pin, Shape, Side, When};

@@ -52,7 +52,7 @@ impl Rests {
                 if *least == 0.0 {
                     "it begins outside the table, so no floor is proved".to_owned()
                 } else if minutes(*expected) == minutes(*least) {
-                    "proved to be the least there is".to_owned()
+                    "proved the least with the tests it reckons with".to_owned()
                 } else {
                     format!("no strategy takes less than {}", minutes(*least))
                 }

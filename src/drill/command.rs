@@ -43,6 +43,8 @@ pub enum Topic {
     Wiring(PartId),
     /// The whole wiring list.
     WiringList,
+    /// What the place where one stands shows on a sound aircraft.
+    Values,
 }
 
 /// One command.
@@ -61,7 +63,7 @@ const fn row(name: &'static str, form: &'static str, help: &'static str) -> Comm
 }
 
 /// Every command.
-pub static COMMANDS: [CommandRow; 28] = [
+pub static COMMANDS: [CommandRow; 29] = [
     row("look", "look", "tell what the station shows"),
     row("go", "go STATION", "walk to a station"),
     row("set", "set CONTROL POSITION", "move a switch or selector"),
@@ -91,6 +93,7 @@ pub static COMMANDS: [CommandRow; 28] = [
     row("modes", "modes PART", "list how a part can fail"),
     row("where", "where PART", "tell at which station a part is"),
     row("wiring", "wiring [PART]", "show the wiring list, or what a part is connected to"),
+    row("values", "values", "tell what this station shows and carries on a sound aircraft"),
     row("board", "board", "show your marks"),
     row("notebook", "notebook", "show what has been done"),
     row("help", "help", "list the commands; `quit` leaves the drill"),
@@ -150,6 +153,7 @@ pub fn parse(circuit: &Circuit, line: &str) -> Result<Request, String> {
         "where" => Ok(Request::Tell(Topic::Place(part(circuit, rest)?))),
         "wiring" if rest.is_empty() => Ok(Request::Tell(Topic::WiringList)),
         "wiring" => Ok(Request::Tell(Topic::Wiring(part(circuit, rest)?))),
+        "values" => Ok(Request::Tell(Topic::Values)),
         "board" => Ok(Request::Tell(Topic::Board)),
         "notebook" => Ok(Request::Tell(Topic::Notebook)),
         "write-up" => Ok(Request::Tell(Topic::WriteUp)),

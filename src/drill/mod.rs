@@ -11,6 +11,7 @@ mod renew;
 mod replay;
 mod session;
 mod terms;
+mod values;
 mod view;
 mod write_up;
 
@@ -21,6 +22,7 @@ pub use session::{
     Action, Advice, Call, Deed, Entry, Mark, Noted, Outcome, PROVEN, Session, advise,
 };
 pub use terms::{Telling, Terms};
+pub use values::{USUAL_VALUES, Usual, usual_values};
 pub use view::{
     Annunciator, BreakerFace, Control, FuseHolder, LifeSign, Needle, Tick, View, needle_at, view,
 };

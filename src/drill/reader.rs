@@ -1,11 +1,11 @@
 //! The trainee's eyes: turns what is shown into what is read, through errors that
-//! are drawn once per instrument and then stay.
+//! are drawn once per instrument and then stay; of the hand meter once per pair of places.
 
 use std::collections::BTreeMap;
 
 use crate::chance::Chance;
 use crate::circuit::PartId;
-use crate::observation::{Instrument, Percept, Showing, Sight};
+use crate::observation::{Instrument, Percept, Probe, Showing, Sight, Touch};
 
 /// Reads instruments with the errors that belong to one seed.
 #[derive(Clone, Debug)]
@@ -43,7 +43,13 @@ impl Reader {
                 let renewals = self.renewals.get(&part).copied().unwrap_or(0);
                 format!("meter {} {renewals}", part.0)
             }
-            Instrument::Hand(function) => format!("hand meter {}", function.name()),
+            Instrument::Hand(Probe { function, red, black }) => {
+                let place = |touch| match touch {
+                    Touch::Point(point) => format!("{}", point.0),
+                    Touch::Airframe => "GND".to_owned(),
+                };
+                format!("hand meter {} {} {}", function.name(), place(red), place(black))
+            }
         };
         Chance::stream(self.seed, &purpose).signed()
     }

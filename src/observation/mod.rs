@@ -42,8 +42,10 @@ pub enum Percept {
 pub enum Instrument {
     /// An installed meter.
     Meter(PartId),
-    /// A function of the hand meter.
-    Hand(Function),
+    /// The hand meter on one function between two places. Its accuracy is promised for each
+    /// reading by itself, so what it shows at one pair of places tells nothing of its error at
+    /// another; at the same pair it stays.
+    Hand(Probe),
 }
 
 impl What {
@@ -51,7 +53,7 @@ impl What {
     pub fn instrument(self) -> Option<Instrument> {
         match self {
             Self::Face(part) | Self::WhileHeld(part) => Some(Instrument::Meter(part)),
-            Self::Display(probe) => Some(Instrument::Hand(probe.function)),
+            Self::Display(probe) => Some(Instrument::Hand(probe)),
             Self::InHand(_) | Self::Standing(_) => None,
         }
     }

@@ -57,9 +57,10 @@ pub struct Scenario {
     /// The most help that can be had: `none`, `reminder`, `last-step`, `best-step`.
     #[serde(default)]
     pub help: Option<String>,
-    /// Whether the trainee says what each needle shows.
+    /// Whether the trainee says what each needle shows; where it is left out, in a drill
+    /// without help, which is an examination.
     #[serde(default)]
-    pub read_needles: bool,
+    pub read_needles: Option<bool>,
     /// The number that the instruments' errors are drawn from; any when left out.
     #[serde(default)]
     pub seed: Option<u64>,

@@ -261,7 +261,8 @@ impl Scenario {
                 Help::BestStep
             }
         };
-        Rules { read_needles: self.read_needles, help }
+        let read_needles = self.read_needles.unwrap_or(help == Help::None);
+        Rules { read_needles, help }
     }
 }
 

@@ -92,7 +92,10 @@ impl Path {
             Some(after) => {
                 format!("{own}; on par's way from {} on", at(after, "test", &self.par_points()))
             }
-            None => format!("{own}; on par's way it never is: no test tells the last faults apart"),
+            None => format!(
+                "{own}; on par's way it never is: none of the tests it reckons with tells the last \
+                 faults apart"
+            ),
         }
     }
 }

@@ -25,7 +25,8 @@ pub const LEGEND: [(&str, &str); 6] = [
     (
         "planned",
         "the step that leads to a proven call in the fewest expected minutes; par is what that \
-         plan takes, and minutes lost are counted against it alone",
+         plan takes, and minutes lost are counted against it alone. It reckons with looks, \
+         controls, exchanges and readings as things stand, not with powering down for ohms",
     ),
     ("!", "the step went against a caution"),
     ("a", "advice was asked for before the step"),
@@ -156,7 +157,7 @@ impl Debrief {
     pub fn par_told(&self) -> String {
         let Par { minutes: par, least_minutes, own_minutes } = self.par;
         let proof = if par - least_minutes < 0.005 {
-            "proved to be the least there is".to_owned()
+            "proved the least with the tests it reckons with".to_owned()
         } else {
             format!("no strategy takes less than {}", minutes(least_minutes))
         };

@@ -7,6 +7,7 @@ use ratatui::layout::Position;
 use crate::drill::{Help, Session, view};
 use crate::score::{self, Debrief};
 
+use super::asking::{Asking, Oral};
 use super::command::{Command, Keys};
 use super::debriefing::Debriefing;
 use super::drilling::{Drilling, Turn};
@@ -48,12 +49,26 @@ pub enum Beginning {
     /// Nothing: it opens a list.
     #[default]
     Nothing,
+    /// Questions about the system; as a board with its time and further questions, or not.
+    Oral {
+        /// Whether it is the board.
+        board: bool,
+    },
     /// A drill that somebody has written, by its id.
     Written(String),
 }
 
-/// Makes a drill of an entry; in words, why not.
-pub type Load = Box<dyn FnMut(&Entry) -> Result<Session, String>>;
+/// What was begun.
+#[derive(Debug)]
+pub enum Begun {
+    /// A drill.
+    Drill(Box<Session>),
+    /// An oral.
+    Oral(Box<Oral>),
+}
+
+/// Begins what an entry stands for; in words, why not.
+pub type Load = Box<dyn FnMut(&Entry) -> Result<Begun, String>>;
 
 /// Makes a drill that takes long to make; in words, why it cannot be.
 pub type Make = Box<dyn FnOnce() -> Result<Session, String> + Send>;
@@ -64,6 +79,10 @@ pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
 /// Keeps what has been done in a drill; in words, once, why it cannot.
 pub type Record = Box<dyn FnMut(&Session) -> Option<String>>;
 
+/// Makes the drill anew when its files have been saved: the drill and what came of it in words,
+/// or why it goes on as it was. `None` where nothing was saved.
+pub type Anew = Box<dyn FnMut(&Session) -> Option<Result<(Session, Vec<String>), Vec<String>>>>;
+
 /// What becomes of a drill outside the screen.
 #[derive(Default)]
 pub struct Kept {
@@ -71,6 +90,8 @@ pub struct Kept {
     pub debrief: Option<Keep>,
     /// Keeps everything that is done, as it is done.
     pub deeds: Option<Record>,
+    /// Makes the drill anew from files that somebody works on.
+    pub anew: Option<Anew>,
 }
 
 impl std::fmt::Debug for Kept {
@@ -90,6 +111,8 @@ pub enum Start {
     },
     /// A drill.
     Drill(Box<Session>),
+    /// An oral.
+    Oral(Box<Oral>),
     /// A drill that tells at every moment what to do next.
     Guided(Box<Session>),
     /// A drill that takes long to make.
@@ -108,6 +131,7 @@ impl std::fmt::Debug for Start {
         match self {
             Self::Menu { entries, .. } => f.debug_tuple("Menu").field(entries).finish(),
             Self::Drill(_) => f.write_str("Drill"),
+            Self::Oral(_) => f.write_str("Oral"),
             Self::Guided(_) => f.write_str("Guided"),
             Self::Making { told, .. } => f.debug_tuple("Making").field(told).finish(),
         }
@@ -125,6 +149,8 @@ pub(super) enum Page {
     Drill(Box<Drilling>),
     /// Its debrief.
     Debrief(Box<Debriefing>),
+    /// An oral.
+    Oral(Box<Asking>),
 }
 
 /// Something that takes a moment and is done after the screen has said so.
@@ -196,6 +222,7 @@ impl App {
             Start::Drill(session) => {
                 (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)
             }
+            Start::Oral(oral) => (Page::Oral(Box::new(Asking::new(*oral))), Vec::new(), None),
             Start::Guided(session) => {
                 let drilling = Drilling::new(*session).guided(true);
                 (Page::Drill(Box::new(drilling)), Vec::new(), None)
@@ -234,10 +261,13 @@ impl App {
 
     /// Has what was done kept, before anything more is done.
     fn record(&mut self) {
+        if let Page::Drill(drilling) = &mut self.page {
+            drilling.is_kept = self.kept.deeds.is_some();
+        }
         let session = match &self.page {
             Page::Drill(drilling) => &drilling.session,
             Page::Debrief(debriefing) => &debriefing.session,
-            Page::Menu(_) | Page::Making(..) => return,
+            Page::Menu(_) | Page::Making(..) | Page::Oral(_) => return,
         };
         if let Some(trouble) = self.kept.deeds.as_mut().and_then(|record| record(session)) {
             match &mut self.page {
@@ -245,6 +275,20 @@ impl App {
                 _ => self.not_kept = Some(trouble),
             }
         }
+    }
+
+    /// Takes the drill anew from files that were saved since; tells whether there is anything
+    /// new to be shown.
+    pub fn look_at_files(&mut self) -> bool {
+        let Page::Drill(drilling) = &mut self.page else { return false };
+        let Some(made) = self.kept.anew.as_mut().and_then(|anew| anew(&drilling.session)) else {
+            return false;
+        };
+        match made {
+            Ok((session, told)) => drilling.renew(session, told),
+            Err(why) => drilling.tell(why),
+        }
+        true
     }
 
     /// The same with other keys.
@@ -308,6 +352,9 @@ impl App {
     /// Tells the time since some moment that stays the same; pointers move with it.
     pub fn at(&mut self, now: Duration) {
         self.now = now;
+        if let Page::Oral(asking) = &mut self.page {
+            asking.at(now);
+        }
         if let Page::Drill(drilling) = &mut self.page
             && drilling.swing.as_ref().is_some_and(|swing| swing.is_over(now))
         {
@@ -321,12 +368,18 @@ impl App {
         matches!(&self.page, Page::Drill(drilling) if drilling.swing.is_some())
     }
 
+    /// Whether a clock stands on the screen that is to be seen running.
+    pub fn ticks(&self) -> bool {
+        matches!(&self.page, Page::Oral(asking) if asking.ticks())
+    }
+
     /// Whether letters are letters of something being looked for.
     pub fn is_typing(&self) -> bool {
         match &self.page {
             _ if self.leaf.is_some() => false,
             Page::Drill(drilling) => drilling.typing(),
             Page::Debrief(debriefing) => debriefing.typing(),
+            Page::Oral(asking) => asking.typing(),
             Page::Menu(_) | Page::Making(..) => false,
         }
     }
@@ -355,6 +408,8 @@ impl App {
                     self.on_page(Command::Take);
                 }
             }
+            (Some(target), Page::Debrief(debriefing)) => debriefing.click(target, self.size),
+            (Some(target), Page::Oral(asking)) => asking.click(target, self.size),
             _ => {}
         }
     }
@@ -365,7 +420,7 @@ impl App {
             _ if self.leaf.is_some() => WHEEL_ROWS,
             Page::Drill(drilling) if drilling.scrolls() => WHEEL_ROWS,
             Page::Debrief(_) => WHEEL_ROWS,
-            Page::Drill(_) | Page::Menu(_) | Page::Making(..) => 1,
+            Page::Drill(_) | Page::Menu(_) | Page::Making(..) | Page::Oral(_) => 1,
         };
         for _ in 0..notches {
             self.on_page(if down { Command::Down } else { Command::Up });
@@ -420,6 +475,11 @@ impl App {
                     self.leave();
                 }
             }
+            Page::Oral(asking) => {
+                if asking.update(command, self.size) {
+                    self.leave();
+                }
+            }
         }
     }
 
@@ -440,13 +500,16 @@ impl App {
             (Some(Pending::Load(entry)), _) => {
                 let Some(load) = &mut self.load else { return };
                 match load(&entry) {
-                    Ok(session) if session.call().is_some() => {
-                        self.page = Page::Debrief(Box::new(Debriefing::new(session)));
+                    Ok(Begun::Oral(oral)) => {
+                        self.page = Page::Oral(Box::new(Asking::new(*oral)));
+                    }
+                    Ok(Begun::Drill(session)) if session.call().is_some() => {
+                        self.page = Page::Debrief(Box::new(Debriefing::new(*session)));
                         self.pending = Some(Pending::Debrief);
                     }
-                    Ok(session) => {
+                    Ok(Begun::Drill(session)) => {
                         let mut drilling =
-                            Drilling::new(session).guided(entry.what == Beginning::Guided);
+                            Drilling::new(*session).guided(entry.what == Beginning::Guided);
                         drilling.keys = self.keys;
                         self.page = Page::Drill(Box::new(drilling));
                     }

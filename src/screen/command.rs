@@ -67,6 +67,8 @@ pub enum Command {
     Acts,
     /// The crew's write-up.
     WriteUp,
+    /// Show the usual values of the station.
+    Values,
     /// The cautions of the station.
     Cautions,
     /// Turn the control that has the focus one position back.
@@ -112,6 +114,7 @@ impl Command {
             | Self::Wiring
             | Self::Acts
             | Self::WriteUp
+            | Self::Values
             | Self::Cautions
             | Self::TurnBack
             | Self::TurnOn
@@ -177,7 +180,7 @@ const fn unsaid(name: &'static str, key: char, command: Command, help: &'static 
 }
 
 /// How many letter keys there are.
-const COUNT: usize = 22;
+const COUNT: usize = 23;
 
 /// Which key does what: those of the table, or others that somebody has chosen.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -295,6 +298,12 @@ pub(super) static KEYS: [KeyRow; COUNT] = [
     unsaid("turn-back", '[', Command::TurnBack, "turn the control in focus one position back"),
     unsaid("turn-on", ']', Command::TurnOn, "turn the control in focus one position on"),
     unsaid("write-up", 'u', Command::WriteUp, "the crew's write-up"),
+    unsaid(
+        "values",
+        'v',
+        Command::Values,
+        "usual values: what this station shows and carries on a sound aircraft",
+    ),
     unsaid("cautions", '!', Command::Cautions, "the cautions of this station"),
     unsaid("remind", 'm', Command::Remind, "a reminder of what has been shown so far"),
     unsaid("judge", 'j', Command::Judge, "what the last step was worth"),

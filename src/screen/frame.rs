@@ -15,7 +15,7 @@ use super::sheet::{Sheet, draw_lines};
 use super::station::Attention;
 use super::text::{fit, inside, put, put_centred, put_right, rule, width, wrap};
 use super::theme::Theme;
-use super::{ascii, debriefing, diagram, hand_meter, leaf, list, menu, side, station};
+use super::{ascii, asking, debriefing, diagram, hand_meter, leaf, list, menu, side, station};
 use crate::drill::{Help, view};
 use crate::units::minutes;
 
@@ -108,7 +108,7 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
                 areas.foot,
                 &[
                     ("↑↓", "choose"),
-                    ("Enter", "start a drill"),
+                    ("Enter", menu.verb(&app.entries)),
                     ("k", "how it is marked"),
                     ("?", "help"),
                     ("q", "quit"),
@@ -119,6 +119,7 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
         Page::Making(told, _) => making(buffer, size, (told, app.now), app.theme),
         Page::Drill(drilling) if !drilling.begun => before(buffer, size, drilling, app.theme),
         Page::Drill(drilling) => drill(buffer, size, (drilling, app.now), app.theme),
+        Page::Oral(asking) => asking::draw(buffer, &areas(size, false), asking, app.theme),
         Page::Debrief(debriefing) => {
             debriefing::draw(buffer, &areas(size, false), debriefing, app.theme);
         }
@@ -344,7 +345,15 @@ fn drill(
         side::draw(buffer, beside, (drilling, looked_at), theme);
     }
     let offered = offered.as_ref().map(|(told, doing)| (told.as_str(), doing.as_str()));
-    foot(buffer, areas.foot, &drilling.message(), offered, theme);
+    let mut message = drilling.message();
+    if let Some(Overlay::Picker(picker)) = &drilling.overlay
+        && drilling.remark.is_none()
+        && let Some(row) = list::cut_row(stage, session, picker)
+    {
+        message.insert(0, row);
+        message.truncate(2);
+    }
+    foot(buffer, areas.foot, &message, offered, theme);
     if drilling.question.is_some() {
         question(buffer, areas.foot, drilling, theme);
     } else {
@@ -361,7 +370,12 @@ fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) 
     let circuit = session.circuit();
     let (text, yes, no) = match question {
         Question::Leave => {
-            ("Leave the drill? What was done in it is lost.".to_owned(), "leave", "stay")
+            let what = if drilling.is_kept {
+                "What was done is in the logbook; it can go on from there."
+            } else {
+                "What was done in it is lost."
+            };
+            (format!("Leave the drill? {what}"), "leave", "stay")
         }
         Question::Replace(part) => {
             let part = circuit.part(*part);

@@ -6,6 +6,7 @@
 use super::command::{Command, Keys, key_name};
 use super::drilling::Overlay;
 use super::hand_meter::{Choosing, HandMeter};
+use super::picker::Picking;
 use crate::drill::{PROVEN, Session};
 use crate::observation::{Act, Step};
 use crate::units::counted;
@@ -42,17 +43,28 @@ impl Lesson {
         let measured = done(|step| matches!(step, Step::Probe(_)));
         match overlay {
             Some(Overlay::Meter(meter)) => self.at_the_meter(meter, &key(Command::Call)),
-            Some(Overlay::Picker(_)) => {
-                "Guide: ↑↓ or letters find a row, Enter takes it, Esc goes back.".to_owned()
+            Some(Overlay::Picker(picker)) => match picker.picking {
+                Picking::Wiring => {
+                    "Guide: a part with the nets it joins; letters find it, Esc goes back."
+                }
+                Picking::Marks(_) => {
+                    "Guide: ↑↓ or letters find a part, Enter turns its mark, Esc goes back."
+                }
+                Picking::CalledPart(_) => {
+                    "Guide: the part that alone explains all you saw; Enter takes it."
+                }
+                _ => "Guide: ↑↓ or letters find a row, Enter takes it, Esc goes back.",
             }
+            .to_owned(),
             Some(Overlay::Sheet(..) | Overlay::Diagram(_)) => {
                 "Guide: read on with ↑↓; Esc brings you back to the station.".to_owned()
             }
             None if self.proven && !log.is_empty() => format!(
-                "Guide: what you saw proves one part. Press {} and call it.",
+                "Guide: that proves one part: {} shows what lies between, {} calls it.",
+                key(Command::Wiring),
                 key(Command::Call)
             ),
-            None if !self.moved => {
+            None if !self.moved && !thrown => {
                 "Guide: arrows move ▸; the line below tells what Enter does, and its price."
                     .to_owned()
             }
@@ -80,7 +92,7 @@ impl Lesson {
     /// What to do next with the meter in the hand.
     fn at_the_meter(&self, meter: &HandMeter, call: &str) -> String {
         if self.proven && meter.measured {
-            return format!("Guide: what you saw proves one part. Esc, then {call}, and call it.");
+            return format!("Guide: that proves one part. Esc, then {call}, and call it.");
         }
         match (meter.measured, meter.choosing()) {
             (true, Choosing::Red) => {

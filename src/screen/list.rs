@@ -8,6 +8,7 @@ use super::picker::{Choice, Picker, Picking, Row};
 use super::text::{fit, fit_placard, put, put_right, width};
 use super::theme::Theme;
 use crate::drill::Session;
+use crate::units::counted;
 
 /// Draws a list: title, what was typed, the rows around the one in focus.
 pub(super) fn draw(
@@ -20,20 +21,15 @@ pub(super) fn draw(
     let title = picker.title(session.circuit());
     put(buffer, stage, stage.x, stage.y, &title, theme.strong());
     let count = if picker.filter.is_empty() {
-        format!("{} rows", rows.len())
+        counted(rows.len(), "row")
     } else {
-        format!("find: {}▏ {} rows", picker.filter, rows.len())
+        format!("find: {}▏ {}", picker.filter, counted(rows.len(), "row"))
     };
     put_right(buffer, stage, stage.y, &count, theme.quiet());
     let body = Rect { y: stage.y + 2, height: super::frame::sheet_rows(stage), ..stage };
     let visible = usize::from(body.height);
     let from = (picker.at + 1).saturating_sub(visible);
-    let names = rows.iter().map(|row| width(&row.name)).max().unwrap_or(0);
-    let most = match picker.picking {
-        Picking::Acts => body.width * 6 / 10,
-        _ => body.width * 4 / 10,
-    };
-    let columns = Columns { name: names.min(most), boxes: picker.marks(), theme };
+    let columns = columns(body.width, &rows, picker, theme);
     for (index, row) in rows.iter().enumerate().skip(from).take(visible) {
         let y = body.y + (index - from) as u16;
         draw_row(buffer, Rect { y, height: 1, ..body }, row, index == picker.at, columns);
@@ -41,6 +37,33 @@ pub(super) fn draw(
     if rows.is_empty() {
         put(buffer, body, body.x + 2, body.y, "nothing of that name", theme.quiet());
     }
+}
+
+fn columns(whole: u16, rows: &[Row], picker: &Picker, theme: Theme) -> Columns {
+    let names = rows.iter().map(|row| width(&row.name)).max().unwrap_or(0);
+    let most = match picker.picking {
+        Picking::Acts => whole * 6 / 10,
+        _ => whole * 4 / 10,
+    };
+    Columns { name: names.min(most), boxes: picker.marks(), theme }
+}
+
+/// All of the row in focus, where it stands cut in the list.
+pub(super) fn cut_row(stage: Rect, session: &Session, picker: &Picker) -> Option<String> {
+    let rows = picker.rows(session);
+    let row = rows.get(picker.at)?;
+    let columns = columns(stage.width, &rows, picker, Theme::new(false));
+    let before = if columns.boxes { BOXED } else { UNBOXED };
+    let apart = if row.note.is_empty() { 2 } else { 3 };
+    let rest = stage.width.saturating_sub(columns.name + before + apart);
+    // As the row is drawn: the right end may take half of the rest.
+    let most = if row.note.is_empty() { rest } else { rest.div_ceil(2).saturating_sub(1) };
+    let end = width(&row.end);
+    let cut = width(&row.name) > columns.name
+        || end > most
+        || (!row.note.is_empty() && width(&row.note) > rest.saturating_sub(end));
+    let told = [row.name.trim(), row.end.trim(), row.note.trim()];
+    cut.then(|| told.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join("  "))
 }
 
 #[derive(Clone, Copy)]

@@ -6,7 +6,7 @@ use ratatui::layout::{Position, Rect};
 use ratatui::style::Style;
 use unicode_width::UnicodeWidthStr;
 
-use super::app::{App, Entry};
+use super::app::{App, Beginning, Entry};
 use super::command::Command;
 use super::frame::{Areas, head, sheet_columns};
 use super::sheet::TRAINING_ONLY;
@@ -16,7 +16,14 @@ use super::theme::Theme;
 /// Rows above the first entry.
 const ROWS_ABOVE: u16 = 2;
 /// Rows kept for what is said of the entry in focus and for the caution.
-const ROWS_BELOW: u16 = 9;
+const ROWS_BELOW: u16 = 10;
+
+/// Columns of a row at most: beyond that its two ends are hard to see as one.
+const WIDEST_ROW: u16 = 110;
+
+/// What stands at the end of a drill's row.
+const WHAT_A_ROW_SAYS: &str = "Par: minutes the best plan known takes, on average. In 100: how \
+many who follow it call the wrong part. Rung 1: first steps, 5: before the board.";
 
 /// Where one is in the menu: the row in focus, and the entry whose list is open.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -46,6 +53,16 @@ impl Menu {
         }
     }
 
+    /// What Enter does with the row in focus.
+    pub(super) fn verb(self, entries: &[Entry]) -> &'static str {
+        match self.rows(entries).get(self.at) {
+            Some(entry) if !entry.within.is_empty() => "open the list",
+            Some(Entry { what: Beginning::Attempt(_), .. }) => "open it",
+            Some(Entry { what: Beginning::Oral { .. }, .. }) => "be asked",
+            _ => "start the drill",
+        }
+    }
+
     /// Takes one command.
     pub(super) fn update(&mut self, command: Command, entries: &[Entry]) -> Chosen {
         let rows = self.rows(entries);
@@ -64,7 +81,9 @@ impl Menu {
             },
             Command::Back | Command::Quit => match self.inside {
                 Some(before) => *self = Self { inside: None, at: before },
-                None => return Chosen::Leave,
+                // Esc is pressed once too often too easily to end the program.
+                None if command == Command::Quit => return Chosen::Leave,
+                None => {}
             },
             _ => {}
         }
@@ -95,6 +114,7 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, (app, menu): (&App, Menu)
     head(buffer, areas.head, "HALFSPLIT", "find the failed part by reasoning", theme);
     let stage = areas.stage;
     let text = Rect { width: sheet_columns(stage), ..stage };
+    let table = Rect { width: stage.width.min(WIDEST_ROW), ..stage };
     let open = menu.inside.and_then(|at| app.entries.get(at));
     let title = open.map_or("SYSTEMS", |open| open.title.as_str());
     let mut y = stage.y + ROWS_ABOVE;
@@ -106,10 +126,10 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, (app, menu): (&App, Menu)
         let (sign, style) =
             if index == menu.at { ("▸", theme.focus()) } else { (" ", Style::new()) };
         let note = entry.note.width() as u16;
-        let room = text.width.saturating_sub(5 + note);
+        let room = table.width.saturating_sub(5 + note);
         let line = format!("{sign} {} ", fit(&entry.title, room));
-        put(buffer, text, text.x, y, &line, style);
-        put(buffer, text, text.right().saturating_sub(note), y, &entry.note, theme.quiet());
+        put(buffer, table, table.x, y, &line, style);
+        put(buffer, table, table.right().saturating_sub(note), y, &entry.note, theme.quiet());
         y += 1;
     }
     if first > 0 || first + shown < rows.len() {
@@ -117,15 +137,27 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, (app, menu): (&App, Menu)
         put(buffer, text, text.x + 2, y, &told, theme.quiet());
         y += 1;
     }
+    let mut caution = wrap(TRAINING_ONLY, text.width);
+    if rows.iter().any(|entry| matches!(entry.what, Beginning::Written(_))) {
+        caution.splice(0..0, wrap(WHAT_A_ROW_SAYS, text.width));
+    }
+    let from = stage.bottom().saturating_sub(caution.len() as u16);
     if let Some(entry) = rows.get(menu.at) {
         y += 1;
-        for line in wrap(&entry.brief, text.width.saturating_sub(2)) {
+        let mut lines = wrap(&entry.brief, text.width.saturating_sub(2));
+        // What there is no room for is told before the drill begins.
+        let room = usize::from(from.saturating_sub(y + 1));
+        if lines.len() > room {
+            lines.truncate(room);
+            if let Some(last) = lines.last_mut() {
+                last.push('…');
+            }
+        }
+        for line in lines {
             put(buffer, text, text.x + 2, y, &line, theme.quiet());
             y += 1;
         }
     }
-    let caution = wrap(TRAINING_ONLY, text.width);
-    let from = stage.bottom().saturating_sub(caution.len() as u16 + 1).max(y + 1);
     for (row, line) in caution.iter().enumerate() {
         put(buffer, stage, stage.x, from + row as u16, line, Style::new());
     }

@@ -10,6 +10,7 @@
 mod aim;
 mod app;
 mod ascii;
+mod asking;
 mod command;
 mod debriefing;
 mod diagram;
@@ -33,7 +34,8 @@ mod terminal;
 mod text;
 mod theme;
 
-pub use app::{App, Beginning, Entry, Keep, Kept, Load, Make, Record, Start};
+pub use asking::{Ledger, Oral};
+pub use app::{Anew, App, Beginning, Begun, Entry, Keep, Kept, Load, Make, Record, Start};
 pub use command::{Command, Keys, command_for};
 pub use frame::draw;
 pub use station::dial;

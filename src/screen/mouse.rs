@@ -29,6 +29,8 @@ pub(super) enum Target {
     Row(usize),
     /// The box for the mark of a row, which takes a mark at the first click.
     Box(usize),
+    /// The name of a part of the page.
+    Heading(usize),
     /// A cell of the diagram: column and row of the screen.
     Picture(u16, u16),
     /// A place in one of the three columns of the hand meter.
@@ -57,7 +59,9 @@ pub(super) fn target(app: &App, size: (u16, u16), at: Position) -> Option<Target
             areas(size, false).stage.contains(at).then_some(Target::Picture(at.x, at.y))
         }
         Page::Drill(drilling) => in_drill(drilling, areas(size, true).stage, at),
-        Page::Debrief(_) | Page::Making(..) => None,
+        Page::Debrief(debriefing) => debriefing.target(areas(size, false).stage, at),
+        Page::Oral(asking) => asking.target(areas(size, false).stage, at),
+        Page::Making(..) => None,
     }
 }
 
@@ -115,6 +119,7 @@ fn on_foot(buffer: &Buffer, foot: Rect, at: Position, keys: &Keys) -> Option<Com
     match key.as_str() {
         "Enter" => Some(Command::Take),
         "Esc" => Some(Command::Back),
+        "Bksp" => Some(Command::Erase),
         key => keys.rows().find(|(letter, _)| key_name(*letter) == key).map(|(_, row)| row.command),
     }
 }

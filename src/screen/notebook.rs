@@ -84,8 +84,8 @@ fn note(
     if showed.is_empty() {
         showed.push(
             match entry.observation.step {
-                Step::Go(_) | Step::LookAround => "nothing stands out",
-                Step::Act(_) | Step::Probe(_) => "no change to be seen here",
+                Step::Go(_) | Step::LookAround => "nothing new stands out",
+                Step::Act(_) | Step::Probe(_) => "nothing to be seen here changed",
             }
             .to_owned(),
         );

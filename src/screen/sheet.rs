@@ -8,7 +8,7 @@ use super::notebook::notes;
 use super::text::{put, put_right, width, wrap};
 use super::theme::Theme;
 use crate::circuit::StationId;
-use crate::drill::{Advice, Help, Session};
+use crate::drill::{Advice, Help, Session, USUAL_VALUES, Usual, usual_values};
 use crate::observation::Step;
 use crate::score::told_with_walk;
 use crate::units::{bits, counted, minutes, significant};
@@ -20,6 +20,8 @@ pub(super) enum Sheet {
     Notebook,
     /// What the crew wrote.
     WriteUp,
+    /// What a station shows and carries on a sound aircraft.
+    Values(StationId),
     /// The cautions of a station, and the steps that wait until they are read.
     Cautions(StationId, Vec<Step>),
     /// The best next step.
@@ -46,6 +48,9 @@ impl Sheet {
         match self {
             Self::Notebook => "NOTEBOOK".to_owned(),
             Self::WriteUp => "WRITE-UP".to_owned(),
+            Self::Values(station) => {
+                format!("USUAL VALUES: {}", session.circuit().station(*station).title)
+            }
             Self::Cautions(station, _) => {
                 format!("CAUTIONS: {}", session.circuit().station(*station).title)
             }
@@ -63,9 +68,11 @@ impl Sheet {
             Self::Advice(Advice::Do { prospect, .. }) if walks(prospect) => "go there and do it",
             Self::Advice(Advice::Do { .. }) => "do it",
             Self::Advice(Advice::Call { .. }) => "make this call",
-            Self::Advice(Advice::Nothing) | Self::Notebook | Self::WriteUp | Self::Helped(..) => {
-                "close"
-            }
+            Self::Advice(Advice::Nothing)
+            | Self::Notebook
+            | Self::WriteUp
+            | Self::Values(_)
+            | Self::Helped(..) => "close",
         }
     }
 
@@ -82,6 +89,7 @@ impl Sheet {
                 text.paragraph("The debrief will say that you asked.", text.theme.quiet());
             }
             Self::WriteUp => write_up(&mut text, session),
+            Self::Values(station) => values(&mut text, session, *station),
             Self::Cautions(station, _) => {
                 for caution in &session.circuit().station(*station).cautions {
                     text.item("!", caution);
@@ -90,6 +98,18 @@ impl Sheet {
             Self::Advice(advice) => advice_text(&mut text, session, advice),
         }
         text.lines
+    }
+}
+
+/// What a station shows and carries on a sound aircraft, names in one column.
+fn values(text: &mut Text, session: &Session, station: StationId) {
+    text.paragraph(USUAL_VALUES, text.theme.quiet());
+    text.blank();
+    let usual = usual_values(session, station);
+    let wide = usual.iter().map(|usual| width(&usual.name)).max().unwrap_or(0);
+    for Usual { name, value } in usual {
+        let gap = " ".repeat(usize::from(wide - width(&name) + 2));
+        text.hanging((&format!("{name}{gap}"), text.theme.quiet()), &value, Style::new());
     }
 }
 

@@ -154,6 +154,12 @@ fn work(
             if (app.is_moving() || made.is_some()) && !poll(Duration::ZERO)? {
                 continue 'picture;
             }
+            if app.ticks() && !poll(Duration::ZERO)? {
+                continue 'picture;
+            }
+            if app.look_at_files() {
+                continue 'picture;
+            }
         }
         let command = match read()? {
             // In raw mode the terminal no longer turns this key into its signal.

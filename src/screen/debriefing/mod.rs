@@ -5,13 +5,14 @@ mod path;
 mod steps;
 
 use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
+use ratatui::layout::{Position, Rect};
 use ratatui::style::Style;
 
 use super::command::Command;
 use super::diagram::{self, Diagram};
 use super::drilling::scrolled;
 use super::frame::{Areas, foot, head, keys, notice};
+use super::mouse::Target;
 use super::sheet::{Line, Text, capital, draw_lines};
 use super::text::{put, rule};
 use super::theme::Theme;
@@ -98,7 +99,7 @@ impl Debriefing {
             return false;
         }
         match command {
-            Command::Quit | Command::Back | Command::Take => return true,
+            Command::Quit | Command::Back => return true,
             Command::Diagram => {
                 match Diagram::of_debrief(&self.session, debrief, size) {
                     Ok(diagram) => self.diagram = Some(Box::new(diagram)),
@@ -106,7 +107,10 @@ impl Debriefing {
                 }
                 return false;
             }
-            Command::Right | Command::Next => self.part = (self.part + 1) % PARTS.len(),
+            // Enter reads on: pressed once too often it must not put the debrief away.
+            Command::Right | Command::Next | Command::Take => {
+                self.part = (self.part + 1) % PARTS.len();
+            }
             Command::Left | Command::Previous => {
                 self.part = (self.part + PARTS.len() - 1) % PARTS.len();
             }
@@ -127,6 +131,43 @@ impl Debriefing {
         }
         self.scroll = 0;
         false
+    }
+
+    /// What lies under a cell of the screen.
+    pub(super) fn target(&self, stage: Rect, at: Position) -> Option<Target> {
+        let Some(Ok(debrief)) = &self.debrief else { return None };
+        if !stage.contains(at) {
+            return None;
+        }
+        if self.diagram.is_some() {
+            return Some(Target::Picture(at.x, at.y));
+        }
+        let body = body(stage, debrief);
+        if at.y + 2 == body.y {
+            let under =
+                |(x, name): (u16, &str)| (x..x + super::text::width(name) + 2).contains(&at.x);
+            return headings(stage).position(under).map(Target::Heading);
+        }
+        if PARTS[self.part].0 == Part::Steps {
+            return steps::row_at(body, debrief, self.at, at).map(Target::Row);
+        }
+        None
+    }
+
+    /// Takes a click.
+    pub(super) fn click(&mut self, target: Target, size: (u16, u16)) {
+        self.remark = None;
+        match (target, &mut self.diagram) {
+            (Target::Picture(x, y), Some(diagram)) => {
+                diagram.click(self.session.circuit(), (x, y), size);
+            }
+            (Target::Heading(part), None) => {
+                self.part = part;
+                self.scroll = 0;
+            }
+            (Target::Row(row), None) => self.at = row,
+            _ => {}
+        }
     }
 
     /// The text of the parts that are text.
@@ -269,6 +310,17 @@ fn body(stage: Rect, debrief: &Debrief) -> Rect {
     Rect { y: stage.y + above, height: stage.height.saturating_sub(above), ..stage }
 }
 
+/// The names of the parts, each with the column at which it begins.
+fn headings(stage: Rect) -> impl Iterator<Item = (u16, &'static str)> {
+    let mut next = stage.x;
+    PARTS.iter().map(move |(_, name)| {
+        let x = next;
+        // A sign or a blank before it, a blank after it, and one that parts it from the next.
+        next += super::text::width(name) + 3;
+        (x, *name)
+    })
+}
+
 /// Columns for the parts that are text.
 fn text_columns(body: Rect) -> u16 {
     body.width.min(100)
@@ -308,19 +360,17 @@ pub(super) fn draw(buffer: &mut Buffer, areas: &Areas, debriefing: &Debriefing, 
     draw_lines(buffer, stage, (&above(debrief, stage.width, theme), 0), theme);
     let body = body(stage, debrief);
     let y = body.y - 2;
-    let mut x = stage.x;
-    for (index, (_, name)) in PARTS.iter().enumerate() {
+    for (index, (x, name)) in headings(stage).enumerate() {
         let here = index == debriefing.part;
         let text = if here { format!("▸{name} ") } else { format!(" {name} ") };
         let style = if here { theme.focus() } else { theme.quiet() };
         put(buffer, stage, x, y, &text, style);
-        x += super::text::width(&text) + 1;
     }
     rule(buffer, stage, y + 1, theme.quiet());
     let said: Vec<String> = debriefing.remark.iter().cloned().collect();
     foot(buffer, areas.foot, &said, None, theme);
     let mut hints =
-        vec![("←→", "other parts"), ("d", "diagram"), ("k", "marks"), ("Enter", "close")];
+        vec![("←→ Enter", "other parts"), ("d", "diagram"), ("k", "marks"), ("q Esc", "close")];
     match part {
         Part::Steps => {
             steps::draw(buffer, body, debrief, debriefing.at, theme);

@@ -1,7 +1,7 @@
 //! Every step judged: a table, and the step in focus told in full.
 
 use ratatui::buffer::Buffer;
-use ratatui::layout::Rect;
+use ratatui::layout::{Position, Rect};
 use ratatui::style::Style;
 
 use crate::score::{Debrief, Known, Row};
@@ -24,23 +24,43 @@ fn bar_columns(table: u16) -> u16 {
 /// Columns from which the step in focus is told beside the table.
 const WIDE: u16 = 130;
 
+/// The table, and what tells the step in focus in full: beside it or below it.
+fn divided(area: Rect, debrief: &Debrief, theme: Theme) -> (Rect, Rect) {
+    if area.width >= WIDE {
+        let table = Rect { width: area.width * 6 / 10, ..area };
+        let x = table.right() + 2;
+        return (table, Rect { x, width: area.right() - x, ..area });
+    }
+    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1));
+    // As much as the longest of them takes, so that the table keeps its height.
+    let longest = (0..debrief.rows.len())
+        .map(|at| row_lines(of(at), at, area.width, theme).len() as u16)
+        .max()
+        .unwrap_or(0);
+    let told = (longest + 1).min(area.height.saturating_sub(5).max(area.height / 2));
+    let table = Rect { height: area.height - told, ..area };
+    (table, Rect { y: table.bottom(), height: told, ..area })
+}
+
+/// The first row of the table that is shown; the write-up is row 0.
+fn first_shown(table: Rect, at: usize) -> usize {
+    (at + 2).saturating_sub(usize::from(table.height.saturating_sub(1)))
+}
+
+/// The step whose row lies under a cell, the step `at` being in focus.
+pub(super) fn row_at(area: Rect, debrief: &Debrief, at: usize, cell: Position) -> Option<usize> {
+    let (table, _) = divided(area, debrief, Theme::new(false));
+    if !table.contains(cell) {
+        return None;
+    }
+    let row = first_shown(table, at) + usize::from(cell.y.checked_sub(table.y + 1)?);
+    row.checked_sub(1).filter(|step| *step < debrief.rows.len())
+}
+
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize, theme: Theme) {
     let wide = area.width >= WIDE;
     let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1));
-    let (table, detail) = if wide {
-        let table = Rect { width: area.width * 6 / 10, ..area };
-        let x = table.right() + 2;
-        (table, Rect { x, width: area.right() - x, ..area })
-    } else {
-        // As much as the longest of them takes, so that the table keeps its height.
-        let longest = (0..debrief.rows.len())
-            .map(|at| row_lines(of(at), at, area.width, theme).len() as u16)
-            .max()
-            .unwrap_or(0);
-        let told = (longest + 1).min(area.height.saturating_sub(5).max(area.height / 2));
-        let table = Rect { height: area.height - told, ..area };
-        (table, Rect { y: table.bottom(), height: told, ..area })
-    };
+    let (table, detail) = divided(area, debrief, theme);
     let head = "expect gained   most    min  left";
     let bars = bar_columns(table.width);
     let right = Rect { width: table.width.saturating_sub(bars + 1), ..table };
@@ -48,7 +68,7 @@ pub(super) fn draw(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize
     put_right(buffer, right, table.y, head, theme.quiet());
     let rows = usize::from(table.height.saturating_sub(1));
     // The write-up is a row of its own: it is where the faults begin to fall.
-    let from = (at + 2).saturating_sub(rows);
+    let from = first_shown(table, at);
     for (line, index) in (from..=debrief.rows.len()).take(rows).enumerate() {
         let area = Rect { y: table.y + 1 + line as u16, height: 1, ..table };
         let here = index == at + 1;

@@ -1,7 +1,7 @@
 //! The names of nets, written beside their lines where there is room.
 
-use crate::circuit::Circuit;
-use crate::diagram::{Class, Drawing, Grid};
+use crate::circuit::{Circuit, NetId};
+use crate::diagram::{Class, Drawing, Grid, braced};
 use crate::screen::text::width;
 
 /// A name in the picture.
@@ -24,28 +24,52 @@ pub(super) struct Label {
 pub(super) fn labels(circuit: &Circuit, drawing: &Drawing, grid: &Grid) -> Vec<Label> {
     let mut labels: Vec<Label> = Vec::new();
     for (number, line) in drawing.lines.iter().enumerate() {
-        let text = line.name(circuit);
-        let wide = i32::from(width(&text));
+        let name = line.name(circuit);
         let mut pieces: Vec<_> =
             line.pieces.iter().filter(|piece| piece.from.row == piece.to.row).collect();
         pieces.sort_by_key(|piece| piece.from.column - piece.to.column);
-        let place = pieces.into_iter().find_map(|piece| {
-            [piece.from.row - 1, piece.from.row + 1].into_iter().find_map(|row| {
-                let last = piece.to.column - wide;
-                (piece.from.column + 1..=last).map(|column| (column, row)).find(|(column, row)| {
-                    let free = (-1..=wide)
-                        .all(|off| grid.at(column + off, *row) == (' ', Class::Blank) && *row >= 0);
-                    let clear = labels.iter().all(|other| {
-                        let end = other.column + other.columns;
-                        other.row != *row || end < *column || other.column > column + wide
-                    });
-                    free && clear
+        let place = |wide: i32| {
+            pieces.iter().find_map(|piece| {
+                [piece.from.row - 1, piece.from.row + 1].into_iter().find_map(|row| {
+                    let last = piece.to.column - wide;
+                    let starts = (piece.from.column + 1..=last).map(|column| (column, row));
+                    { starts }.find(|(column, row)| {
+                        let blank = (' ', Class::Blank);
+                        let free = (-1..=wide)
+                            .all(|off| grid.at(column + off, *row) == blank && *row >= 0);
+                        let clear = labels.iter().all(|other| {
+                            let end = other.column + other.columns;
+                            other.row != *row || end < *column || other.column > column + wide
+                        });
+                        free && clear
+                    })
                 })
             })
+        };
+        // With its test points where there is room for them.
+        let fits = [with_points(circuit, &line.nets, &name), Some(name)];
+        let fit = fits.into_iter().flatten().find_map(|text| {
+            let wide = i32::from(width(&text));
+            place(wide).map(|(column, row)| Label {
+                column,
+                columns: wide,
+                row,
+                text,
+                line: number,
+            })
         });
-        if let Some((column, row)) = place {
-            labels.push(Label { column, columns: wide, row, text, line: number });
-        }
+        labels.extend(fit);
     }
     labels
+}
+
+/// The name of a line with its test points, as the wiring list has them: `TB.BUS [TB1-2]`;
+/// `None` where it has none.
+pub(super) fn with_points(circuit: &Circuit, nets: &[NetId], name: &str) -> Option<String> {
+    let points: Vec<&str> = circuit
+        .test_points_with_ids()
+        .filter(|(_, point)| nets.contains(&point.net))
+        .map(|(_, point)| point.id.as_str())
+        .collect();
+    (!points.is_empty()).then(|| format!("{name} [{}]", braced(&points)))
 }

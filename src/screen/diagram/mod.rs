@@ -134,6 +134,15 @@ impl Diagram {
         Self::new(map, vec![Frame { told, grid, marks }], size)
     }
 
+    /// What is live on an aircraft as it stands.
+    pub(super) fn of_rig(rig: &Rig, told: &str, size: (u16, u16)) -> Self {
+        let map = Map::of(rig.circuit());
+        let overlay = Overlay::of_settled(&map.drawing, rig.network(), rig.settled());
+        let grid = cells(&map.drawing, &overlay, false);
+        let told = format!("{told} ━ live, ─ dead, ◄ fed backwards.");
+        Self::new(map, vec![Frame { told, grid, marks: overlay.marks }], size)
+    }
+
     /// What was really live, step by step, and what was excluded, opened at the part that
     /// had failed; in words, why not.
     pub(super) fn of_debrief(

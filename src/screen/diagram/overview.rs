@@ -94,6 +94,18 @@ pub(super) fn draw(
         }
     }
     dots.show(buffer, theme.ascii());
+    // The corners of what the large picture shows.
+    let (left, top) = scale.cell(diagram.left, diagram.top);
+    let right = diagram.left + i32::from(seen.0) - 1;
+    let bottom = diagram.top + i32::from(seen.1) - 1;
+    let (right, bottom) =
+        scale.cell(right.min(diagram.map.drawing.columns), bottom.min(diagram.map.drawing.rows));
+    for (x, y, sign) in
+        [(left, top, "┌"), (right, top, "┐"), (left, bottom, "└"), (right, bottom, "┘")]
+    {
+        put(buffer, window, window.x + x, window.y + y, sign, theme.focus());
+    }
+    // Names go over them.
     let mut taken: Vec<Rect> = Vec::new();
     let mut write = |buffer: &mut Buffer, (x, y): (u16, u16), text: &str, style: Style| {
         let wide = width(text);
@@ -124,17 +136,6 @@ pub(super) fn draw(
     for shape in named {
         let at = scale.cell(shape.area.left, shape.area.top + shape.area.rows / 2);
         write(buffer, at, &shape.name, theme.strong());
-    }
-    // The corners of what the large picture shows.
-    let (left, top) = scale.cell(diagram.left, diagram.top);
-    let right = diagram.left + i32::from(seen.0) - 1;
-    let bottom = diagram.top + i32::from(seen.1) - 1;
-    let (right, bottom) =
-        scale.cell(right.min(diagram.map.drawing.columns), bottom.min(diagram.map.drawing.rows));
-    for (x, y, sign) in
-        [(left, top, "┌"), (right, top, "┐"), (left, bottom, "└"), (right, bottom, "┘")]
-    {
-        put(buffer, window, window.x + x, window.y + y, sign, theme.focus());
     }
 }
 

@@ -57,6 +57,26 @@ pub(super) enum Question {
     Help(Help),
 }
 
+/// Whether a key means something of the station while the diagram is open.
+fn leaves(command: Command) -> bool {
+    matches!(
+        command,
+        Command::Go
+            | Command::Meter
+            | Command::Replace
+            | Command::Suspects
+            | Command::Wiring
+            | Command::Advise
+            | Command::Call
+            | Command::Notebook
+            | Command::WriteUp
+            | Command::Values
+            | Command::Cautions
+            | Command::Remind
+            | Command::Judge
+    )
+}
+
 /// What the program has to do after a command.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Turn {
@@ -79,6 +99,8 @@ pub(super) enum Turn {
 pub(super) struct Drilling {
     /// The drill.
     pub(super) session: Session,
+    /// Whether what is done in it is kept.
+    pub(super) is_kept: bool,
     /// Whether the write-up has been read and the clock runs.
     pub(super) begun: bool,
     /// First line shown of the write-up before the drill begins.
@@ -117,6 +139,7 @@ impl Drilling {
         let cautioned = BTreeSet::from([session.place().station]);
         Self {
             session,
+            is_kept: false,
             begun: false,
             scroll: 0,
             overlay: None,
@@ -134,6 +157,20 @@ impl Drilling {
             calling: None,
             map: OnceCell::new(),
         }
+    }
+
+    /// Goes on in a drill that was made anew, and tells what came of that. What lay over the
+    /// station is put away: what it named may be gone.
+    pub(super) fn renew(&mut self, session: Session, told: Vec<String>) {
+        let fresh = Self::new(session);
+        *self = Self { begun: self.begun, keys: self.keys, lesson: self.lesson.take(), ..fresh };
+        self.tell(told);
+    }
+
+    /// Tells something that came from outside the drill.
+    pub(super) fn tell(&mut self, told: Vec<String>) {
+        self.news = told;
+        self.remark = None;
     }
 
     /// The same with a guide that tells what to do next, or without.
@@ -268,6 +305,10 @@ impl Drilling {
             Some(Overlay::Meter(meter)) => {
                 self.on_meter(meter, command);
                 Turn::Stay
+            }
+            // What is done at the station is done there, the diagram being put away for it.
+            Some(Overlay::Diagram(diagram)) if !diagram.is_searching() && leaves(command) => {
+                self.at_station(command, size)
             }
             Some(Overlay::Diagram(mut diagram)) => {
                 if diagram.update(command, self.session.circuit(), size) {
@@ -441,6 +482,9 @@ impl Drilling {
                 self.overlay = Some(Overlay::Sheet(Sheet::Notebook, last));
             }
             Command::WriteUp => self.overlay = Some(Overlay::Sheet(Sheet::WriteUp, 0)),
+            Command::Values => {
+                self.overlay = Some(Overlay::Sheet(Sheet::Values(station), 0));
+            }
             Command::Cautions => {
                 self.overlay = Some(Overlay::Sheet(Sheet::Cautions(station, Vec::new()), 0));
             }

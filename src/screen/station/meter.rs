@@ -77,5 +77,19 @@ pub(super) fn draw(
     let tail = if focus { " " } else { "" };
     let text = format!("{}{}{tail}", sign.trim(), needle.label);
     put_centred(buffer, area, dial.bottom(), &text, placard);
-    put_centred(buffer, area, dial.bottom() + 1, &needle.words, theme.quiet());
+    put_centred(
+        buffer,
+        area,
+        dial.bottom() + 1,
+        &caption(&needle.words, area.width),
+        theme.quiet(),
+    );
+}
+
+/// The reading in words, shorter where its own words are too many.
+fn caption(words: &str, columns: u16) -> String {
+    if width(words) <= columns {
+        return words.to_owned();
+    }
+    words.replace("midway between ", "mid ").replace(" and ", "–").replace("a little ", "just ")
 }

@@ -1,0 +1,98 @@
+//! An oral on the full screen: its questions, and the logbook its grades go to.
+
+use std::sync::Arc;
+
+use anyhow::Result;
+
+use super::oral::{FORECAST_DAYS, deck, due_told, examiner, session, today};
+use super::recorder;
+use crate::library;
+use crate::logbook::{Grade, Store};
+use crate::oral::{Deck, Question, Rating, Terms};
+use crate::screen::{Ledger, Oral};
+
+/// Questions of a sitting that is begun from the menu.
+pub(super) const QUESTIONS: usize = 20;
+
+/// What is asked, and how.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sitting<'a> {
+    /// The system.
+    pub(super) system: &'a str,
+    /// The mods that are fitted.
+    pub(super) mods: &'a [String],
+    /// How many questions.
+    pub(super) questions: usize,
+    /// Whether it is the board: against the clock, and with questions that dig.
+    pub(super) board: bool,
+    /// The number it is drawn from.
+    pub(super) seed: u64,
+    /// Whether grades are kept.
+    pub(super) is_kept: bool,
+}
+
+/// Grades on their way to the logbook.
+struct Grades {
+    store: Option<Store>,
+    /// The system whose cards are told of.
+    system: String,
+    day: i64,
+}
+
+impl Grades {
+    fn deck(&self) -> Deck {
+        let mut deck = self.store.as_ref().and_then(|store| deck(store).ok()).unwrap_or_default();
+        deck.cards.retain(|card, _| card.split(' ').next() == Some(self.system.as_str()));
+        deck
+    }
+}
+
+impl Ledger for Grades {
+    fn grade(&mut self, question: &Question, rating: Rating) -> Result<(), String> {
+        let Some(store) = &mut self.store else { return Ok(()) };
+        let grade = Grade {
+            card: question.card.clone(),
+            at: recorder::now(),
+            day: self.day,
+            rating: rating.number(),
+        };
+        store.grade(&grade).map_err(|error| error.to_string())
+    }
+
+    fn take_back(&mut self) -> Result<(), String> {
+        let Some(store) = &mut self.store else { return Ok(()) };
+        store.take_back().map(|_| ()).map_err(|error| error.to_string())
+    }
+
+    fn plan(&self) -> (String, Vec<u32>) {
+        if self.store.is_none() {
+            return ("Nothing of this is kept.".to_owned(), Vec::new());
+        }
+        let deck = self.deck();
+        (due_told(&deck, self.day), deck.forecast(self.day, FORECAST_DAYS))
+    }
+}
+
+/// Makes an oral for the screen.
+///
+/// # Errors
+/// When the system cannot be read or has no solution, or the logbook cannot be opened.
+pub(super) fn sitting(of: Sitting<'_>) -> Result<Oral> {
+    let circuit = library::load_build(of.system, of.mods)?;
+    let id = circuit.id.clone();
+    let examiner = examiner(of.system, circuit)?;
+    let store = of.is_kept.then(recorder::open).transpose()?;
+    let day = today();
+    let deck = store.as_ref().map(deck).transpose()?.unwrap_or_default();
+    let questions = session(&examiner, &deck, (of.questions, of.seed, day));
+    let terms = Terms::default();
+    let seconds = 60 * u64::from(terms.minutes(questions.len()));
+    Ok(Oral {
+        examiner: Arc::new(examiner),
+        questions,
+        board_seconds: of.board.then_some(seconds),
+        seed: of.seed,
+        pass_percent: terms.pass_percent,
+        ledger: Box::new(Grades { store, system: id, day }),
+    })
+}
