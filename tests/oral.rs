@@ -7,7 +7,7 @@ use std::sync::Arc;
 use halfsplit::faults;
 use halfsplit::library;
 use halfsplit::observation::{Rig, Showing, What, face};
-use halfsplit::oral::{ALTERNATIVES, Claim, Deck, Examiner, Memory, Rating};
+use halfsplit::oral::{ALTERNATIVES, Answer, Claim, Deck, Examiner, Memory, Rating};
 
 use crate::program::{data_home, run};
 
@@ -36,13 +36,12 @@ fn one_choice_is_true_and_no_question_comes_twice() {
         let mut texts = BTreeSet::new();
         let mut checked = 0;
         for question in &questions {
-            assert_eq!(question.choices.len(), ALTERNATIVES);
-            assert!(
-                texts.insert((&question.text, &question.choices[question.right])),
-                "{}",
-                question.text
-            );
-            for (at, claim) in question.claims.iter().enumerate() {
+            let Answer::One { choices, right, claims } = &question.answer else {
+                panic!("a paper takes one form: {question:?}");
+            };
+            assert_eq!(choices.len(), ALTERNATIVES);
+            assert!(texts.insert((&question.text, &choices[*right])), "{}", question.text);
+            for (at, claim) in claims.iter().enumerate() {
                 let holds = match claim {
                     Claim::Unusual(code, what) => look(&struck(code), *what)
                         .zip(look(&sound, *what))
@@ -54,7 +53,7 @@ fn one_choice_is_true_and_no_question_comes_twice() {
                     _ => None,
                 };
                 if let Some(holds) = holds {
-                    assert_eq!(holds, at == question.right, "{name}: {} {claim:?}", question.text);
+                    assert_eq!(holds, at == *right, "{name}: {} {claim:?}", question.text);
                     checked += 1;
                 }
             }

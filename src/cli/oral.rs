@@ -14,8 +14,8 @@ use crate::circuit::Circuit;
 use crate::diagnostic::plain;
 use crate::library;
 use crate::logbook::{Grade, Store};
-use crate::oral::{Deck, Examiner, Paper, Question, Rating, Terms};
-use crate::units::counted;
+use crate::oral::{Answer, Deck, Examiner, Given, Paper, Question, Rating, Terms};
+use crate::units::{counted, significant};
 
 /// Days that the forecast tells.
 const FORECAST_DAYS: usize = 14;
@@ -158,16 +158,15 @@ fn ask(
             }
             _ => {}
         }
-        let chosen = question.choices.iter().enumerate().position(|(at, _)| {
-            typed.len() == 1 && typed.as_bytes()[0] == b'a' + u8::try_from(at).unwrap_or(0)
-        });
-        let Some(chosen) = chosen else {
-            writeln!(out, "Answer with the letter of one of them, `undo` or `quit`.")?;
+        let given = given(question, &typed);
+        let judged = given
+            .as_ref()
+            .and_then(|given| Some((question.is_right(given)?, question.rating(given)?)));
+        let Some((is_right, rating)) = judged else {
+            writeln!(out, "{} Or `undo`, or `quit`.", how(question))?;
             continue;
         };
-        let is_right = chosen == question.right;
         if let Some(store) = &mut store {
-            let rating = if is_right { Rating::Good } else { Rating::Again };
             store.grade(&Grade {
                 card: question.card.clone(),
                 at: recorder::now(),
@@ -194,25 +193,77 @@ fn ask(
     Ok(Ended::Well)
 }
 
+/// What was typed, as an answer of the form that a question has.
+fn given(question: &Question, typed: &str) -> Option<Given> {
+    let place = |letter: char, count: usize| ('a'..).take(count).position(|known| known == letter);
+    match &question.answer {
+        Answer::One { choices, .. } => {
+            let mut letters = typed.chars();
+            let at = place(letters.next()?, choices.len())?;
+            letters.next().is_none().then_some(Given::One(at))
+        }
+        Answer::All { choices, .. } => {
+            let mut marked = vec![false; choices.len()];
+            for letter in typed.chars().filter(|letter| !matches!(letter, ' ' | ',')) {
+                marked[place(letter, choices.len())?] = true;
+            }
+            marked.contains(&true).then_some(Given::All(marked))
+        }
+        Answer::Number { unit, .. } => {
+            let figure = typed.strip_suffix(&unit.to_lowercase()).unwrap_or(typed).trim();
+            let figure: f64 = figure.replace(',', ".").parse().ok()?;
+            figure.is_finite().then_some(Given::Number(figure))
+        }
+        Answer::Words { .. } => typed.parse().ok().and_then(Rating::of).map(Given::Words),
+    }
+}
+
+/// How a question is answered.
+fn how(question: &Question) -> String {
+    match &question.answer {
+        Answer::One { .. } => "Answer with the letter of one of them.".to_owned(),
+        Answer::All { .. } => "Answer with the letters of all that are right, as `ac`.".to_owned(),
+        Answer::Number { unit, .. } => format!("Answer with a figure in {unit}."),
+        Answer::Words { .. } => {
+            "Grade yourself: 1 not known, 2 with effort, 3 known, 4 at once.".to_owned()
+        }
+    }
+}
+
 fn put(out: &mut impl Write, at: usize, question: &Question) -> Result<()> {
     writeln!(out, "\n{}. {}", at + 1, plain(&question.text))?;
-    for (letter, choice) in ('a'..).zip(&question.choices) {
-        writeln!(out, "   {letter}) {}", plain(choice))?;
+    if let Answer::One { choices, .. } | Answer::All { choices, .. } = &question.answer {
+        for (letter, choice) in ('a'..).zip(choices) {
+            writeln!(out, "   {letter}) {}", plain(choice))?;
+        }
     }
     Ok(())
 }
 
 fn answered(out: &mut impl Write, question: &Question, is_right: bool) -> Result<()> {
-    let letter = ('a'..).nth(question.right).unwrap_or('?');
-    if is_right {
-        writeln!(out, "Right.")?;
-    } else {
-        writeln!(out, "No: {letter}) {}", plain(&question.choices[question.right]))?;
+    writeln!(out, "{}", if is_right { "Right." } else { "No." })?;
+    if !is_right {
+        writeln!(out, "   It is {}", plain(&right_told(question)))?;
     }
     for reason in &question.reasons {
         writeln!(out, "   {}", plain(reason))?;
     }
     Ok(())
+}
+
+/// What would have been right.
+fn right_told(question: &Question) -> String {
+    match &question.answer {
+        Answer::One { choices, right, .. } => {
+            let letter = ('a'..).nth(*right).unwrap_or('?');
+            format!("{letter}) {}", choices[*right])
+        }
+        Answer::All { right, .. } => {
+            ('a'..).zip(right).filter(|(_, right)| **right).map(|(letter, _)| letter).collect()
+        }
+        Answer::Number { value, unit, .. } => format!("{} {unit}", significant(*value, 4)),
+        Answer::Words { model } => model.join("; "),
+    }
 }
 
 /// How many cards are due, and the days in a row.

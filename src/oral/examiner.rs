@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use super::question::{Answer, Asked, Claim, Look, Question};
 use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId, StationId};
 use crate::diagram::trace;
@@ -13,112 +14,6 @@ use crate::units::quantity;
 
 /// Alternatives of a question, one of them right (Part-66, Appendix II 1).
 pub const ALTERNATIVES: usize = 3;
-
-/// What is asked.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Asked {
-    /// What a meter reads, or a lamp or an instrument shows, with a fault.
-    Shows,
-    /// What something shows in another setup, nothing having failed.
-    InSetup,
-    /// What is no longer as usual with a fault.
-    Lost,
-    /// What could cause something.
-    Cause,
-    /// What tells two faults apart.
-    Apart,
-    /// What the current to a part goes through.
-    Fed,
-    /// What protects a part.
-    Protects,
-    /// Where a part is.
-    Where,
-    /// The rating of a breaker or a fuse.
-    Rating,
-    /// The caution of a station.
-    Caution,
-    /// What a mod brings.
-    Mod,
-}
-
-impl Asked {
-    /// All of them.
-    pub const ALL: [Self; 11] = [
-        Self::Shows,
-        Self::InSetup,
-        Self::Lost,
-        Self::Cause,
-        Self::Apart,
-        Self::Fed,
-        Self::Protects,
-        Self::Where,
-        Self::Rating,
-        Self::Caution,
-        Self::Mod,
-    ];
-
-    /// Its name on cards.
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Shows => "shows",
-            Self::InSetup => "in-setup",
-            Self::Lost => "lost",
-            Self::Cause => "cause",
-            Self::Apart => "apart",
-            Self::Fed => "fed",
-            Self::Protects => "protects",
-            Self::Where => "where",
-            Self::Rating => "rating",
-            Self::Caution => "caution",
-            Self::Mod => "mod",
-        }
-    }
-}
-
-/// A question.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Question {
-    /// What is asked.
-    pub asked: Asked,
-    /// What is remembered or forgotten with it: `SYSTEM KIND SUBJECT`.
-    pub card: String,
-    /// The question, one sentence or two.
-    pub text: String,
-    /// The alternatives.
-    pub choices: Vec<String>,
-    /// Which of them is right.
-    pub right: usize,
-    /// Why, a sentence an element.
-    pub reasons: Vec<String>,
-    /// Steps of reasoning it takes, as the model counts them: what happens in the aircraft
-    /// between the cause and what is asked for, and one more.
-    pub difficulty: u32,
-    /// What the choices are true of, for checking: as many as there are choices.
-    pub claims: Vec<Claim>,
-}
-
-/// What a choice claims, so that it can be checked by other means.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Claim {
-    /// This is shown with that fault, or with none, in the setup.
-    Shows(Setup, Option<String>, What, Percept),
-    /// This is not as usual with that fault.
-    Unusual(String, What),
-    /// With this fault these, and of all faces only these, are not as usual.
-    Explains(String, Vec<(What, Percept)>),
-    /// These two faults show different things there.
-    Differ(String, String, What),
-    /// The part lies on the way of the current to the other.
-    Feeds(PartId, PartId),
-    /// The part is at the station.
-    Stands(PartId, StationId),
-    /// The part has this rating.
-    Rated(PartId, f64),
-    /// The station has this caution.
-    Warns(StationId, String),
-    /// The part comes with the mod.
-    Brings(String, String),
-}
 
 /// Makes questions about one build of a system.
 #[derive(Debug)]
@@ -224,6 +119,23 @@ impl Examiner {
         Some(self.finished(draft, &mut chance))
     }
 
+    /// Questions for a session, of every form; otherwise as [`Self::questions`].
+    pub fn session_questions(&self, count: usize, seed: u64) -> Vec<Question> {
+        self.questions(count, seed)
+    }
+
+    /// A question that digs where an answer was weak: of another kind about what the card of
+    /// the question is about. `None` where there is none.
+    pub fn follow_up(&self, question: &Question, seed: u64) -> Option<Question> {
+        let subject = question.card.splitn(3, ' ').nth(2)?;
+        let mut kinds: Vec<Asked> =
+            Asked::ALL.into_iter().filter(|asked| *asked != question.asked).collect();
+        shuffle(&mut kinds, &mut Chance::stream(seed, "follow-up"));
+        kinds.into_iter().find_map(|asked| {
+            self.again(&format!("{} {} {subject}", self.circuit.id, asked.name()), seed)
+        })
+    }
+
     /// Puts the choices into an order that chance decides.
     fn finished(&self, draft: Draft, chance: &mut Chance) -> Question {
         let right = pick(ALTERNATIVES, chance);
@@ -234,11 +146,10 @@ impl Examiner {
             asked: draft.asked,
             card: format!("{} {} {}", self.circuit.id, draft.asked.name(), draft.subject),
             text: draft.text,
-            choices,
-            right,
+            answer: Answer::One { choices, right, claims },
+            look: self.circuit.find_part(&draft.subject).map(Look::Diagram),
             reasons: draft.reasons,
             difficulty: draft.difficulty,
-            claims,
         }
     }
 

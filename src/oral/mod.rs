@@ -14,7 +14,9 @@ mod examiner;
 mod memory;
 mod paper;
 mod qti;
+mod question;
 
-pub use examiner::{ALTERNATIVES, Asked, Claim, Examiner, Question};
+pub use examiner::{ALTERNATIVES, Examiner};
 pub use memory::{Deck, Memory, Rating};
 pub use paper::{Paper, Terms};
+pub use question::{Answer, Asked, Claim, Given, Look, Question};

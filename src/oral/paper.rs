@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::Question;
+use super::{Answer, Question};
 use crate::diagnostic::{escaped, plain};
 use crate::report::style::STYLE;
 use crate::units::counted;
@@ -46,8 +46,17 @@ pub struct Paper {
     pub seed: u64,
     /// What it is worked under.
     pub terms: Terms,
-    /// The questions, in order.
+    /// The questions, in order, each of one right choice among three.
     pub questions: Vec<Question>,
+}
+
+/// The alternatives of a question and the place of the right one; none where it is answered
+/// otherwise, which a paper has no room for.
+pub(super) fn alternatives(question: &Question) -> (&[String], usize) {
+    match &question.answer {
+        Answer::One { choices, right, .. } => (choices, *right),
+        Answer::All { .. } | Answer::Number { .. } | Answer::Words { .. } => (&[], 0),
+    }
 }
 
 /// The letter of an alternative.
@@ -90,7 +99,7 @@ impl Paper {
         );
         for (number, question) in self.questions.iter().enumerate() {
             let _ = writeln!(out, "\n**{}.** {}\n", number + 1, text(&question.text));
-            for (at, choice) in question.choices.iter().enumerate() {
+            for (at, choice) in alternatives(question).0.iter().enumerate() {
                 let _ = writeln!(out, "- {}) {}", letter(at), text(choice));
             }
         }
@@ -100,7 +109,7 @@ impl Paper {
                 out,
                 "{}. {}) {}",
                 number + 1,
-                letter(question.right),
+                letter(alternatives(question).1),
                 text(&question.reasons.join("; "))
             );
         }
@@ -122,7 +131,7 @@ impl Paper {
         );
         for question in &self.questions {
             let _ = write!(out, "<li class=\"asked\">{}<ol>", escaped(&question.text));
-            for choice in &question.choices {
+            for choice in alternatives(question).0 {
                 let _ = write!(out, "<li>{}</li>", escaped(choice));
             }
             out.push_str("</ol></li>\n");
@@ -132,7 +141,7 @@ impl Paper {
             let _ = writeln!(
                 out,
                 "<li><strong>{}</strong> {}</li>",
-                letter(question.right),
+                letter(alternatives(question).1),
                 escaped(&question.reasons.join("; "))
             );
         }

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use super::Question;
-use super::paper::{Paper, letter};
+use super::paper::{Paper, alternatives, letter};
 use crate::diagnostic::escaped;
 
 const NAMESPACE: &str = "http://www.imsglobal.org/xsd/imsqtiasi_v3p0";
@@ -96,6 +96,7 @@ fn item(number: usize, question: &Question) -> String {
         "identifier=\"item-{0}\" title=\"Question {0}\" time-dependent=\"false\" adaptive=\"false\" xml:lang=\"en\"",
         number + 1
     );
+    let (choices, right) = alternatives(question);
     let mut out = opening("qti-assessment-item", &attributes);
     let _ = write!(
         out,
@@ -105,10 +106,10 @@ fn item(number: usize, question: &Question) -> String {
          <qti-default-value><qti-value>0</qti-value></qti-default-value></qti-outcome-declaration>\n\
          <qti-item-body><qti-choice-interaction response-identifier=\"RESPONSE\" shuffle=\"false\" max-choices=\"1\">\n\
          <qti-prompt>{}</qti-prompt>\n",
-        letter(question.right),
+        letter(right),
         escaped(&question.text)
     );
-    for (at, choice) in question.choices.iter().enumerate() {
+    for (at, choice) in choices.iter().enumerate() {
         let _ = writeln!(
             out,
             "<qti-simple-choice identifier=\"{}\">{}</qti-simple-choice>",
