@@ -13,7 +13,7 @@ use halfsplit::drill::{Action, Rules};
 use halfsplit::library;
 use halfsplit::logbook::class::{Class, Found, cell, found};
 use halfsplit::logbook::handin::{Header, Reader, Sheet, Systems, Verdict, judge, name_of, write};
-use halfsplit::logbook::{Attempt, Filter, Recipe, Store, deeds_as_moves, statements};
+use halfsplit::logbook::{Attempt, Filter, Glance, Recipe, Store, deeds_as_moves, statements};
 
 use crate::program::data_home;
 
@@ -484,6 +484,33 @@ fn told_once(command: &mut Command, home: &Path) {
     let text = String::from_utf8_lossy(&output.stdout);
     assert_eq!(text.matches("Not kept: ").count(), 1, "{}", &text[..text.len().min(2000)]);
     assert!(text.contains("The drill goes on.") && text.contains("Debrief."));
+}
+
+/// A logbook of version 2 opens with its grades, and its lists know of no debrief.
+#[test]
+fn a_logbook_of_version_2_opens() {
+    let path = book(&data_home());
+    fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
+    let old = rusqlite::Connection::open(&path).expect("a file");
+    old.execute_batch(include_str!("logbook/version-2.sql")).expect("it is SQL");
+    drop(old);
+    let mut store = Store::open(&path).expect("it opens");
+    let kept = store.attempts(&Filter::default()).expect("they can be read");
+    assert_eq!(kept[0].attempt.moves.len(), 3);
+    assert_eq!(kept[0].attempt.first_edit(), None);
+    let grades = store.grades().expect("they can be read");
+    assert_eq!(grades.iter().map(|grade| grade.rating).collect::<Vec<_>>(), [1, 3]);
+    assert!(store.glances().expect("they can be read").is_empty());
+    let glance = Glance {
+        program: "0.1.0".to_owned(),
+        found: true,
+        proven: false,
+        minutes: 4.5,
+        points: 61.0,
+    };
+    store.keep_glance(kept[0].number, &glance).expect("it can be written");
+    let kept = store.glances().expect("they can be read");
+    assert_eq!(kept.into_values().collect::<Vec<_>>(), [glance]);
 }
 
 /// A logbook of version 1 opens, its attempts are there, and it can be written.

@@ -1,5 +1,6 @@
 //! Integration tests.
 
+mod asking;
 mod bad_files;
 mod board;
 mod charts;

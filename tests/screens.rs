@@ -10,7 +10,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use halfsplit::circuit::Circuit;
 use halfsplit::drill::Session;
 use halfsplit::screen::{
-    App, Background, Beginning, Command, Entry, Start, Theme, command_for, draw,
+    App, Background, Beginning, Begun, Command, Entry, Start, Theme, command_for, draw,
 };
 use halfsplit::{faults, library};
 use ratatui::Terminal;
@@ -71,7 +71,8 @@ fn menu() -> App {
     let load = |entry: &Entry| {
         let circuit = library::load(&entry.system).map_err(|error| error.to_string())?;
         let (fault, _) = faults::parse(&circuit, "F-FLT-C:open").map_err(|e| e.to_string())?;
-        Session::planted(Arc::new(circuit), fault, 7).map_err(|error| error.to_string())
+        let session = Session::planted(Arc::new(circuit), fault, 7);
+        session.map(|s| Begun::Drill(Box::new(s))).map_err(|error| error.to_string())
     };
     App::new(Start::Menu { entries, load: Box::new(load) }, SIZES[1], usual())
 }
@@ -287,8 +288,42 @@ fn the_debrief_judges_every_step() {
     press(&mut app, "Space");
     let all = picture(&app, SIZES[2]).to_string();
     assert!(!all.contains("; and "), "{all}");
+    // One Enter too many only reads on.
     press(&mut app, "Enter");
+    assert!(!app.is_over() && picture(&app, SIZES[0]).to_string().contains("▸VERDICT"));
+    press(&mut app, "Esc");
     assert!(app.is_over());
+}
+
+/// Clicks the first cell of some text.
+fn click(app: &mut App, size: (u16, u16), text: &str) {
+    let drawn = buffer(app, size);
+    let lines: Vec<String> = drawn
+        .content()
+        .chunks(usize::from(size.0))
+        .map(|row| row.iter().map(Cell::symbol).collect())
+        .collect();
+    let (y, line) =
+        lines.iter().enumerate().find(|(_, line)| line.contains(text)).expect("it is shown");
+    let x = line[..line.find(text).expect("it is there")].chars().count();
+    app.update(Command::Click(x as u16, y as u16));
+}
+
+#[test]
+fn the_debrief_answers_to_the_mouse() {
+    let mut app = drill(flagship(), "F-FLT-C:open");
+    press(&mut app, "Enter / 'pull' Space 'cb-warn' Enter g 'fuse' Enter Enter");
+    press(&mut app, "/ 'pull' Space 'f-flt-c' Enter c 'f-flt-c' Enter Enter Enter");
+    let size = SIZES[1];
+    app.update(Command::Resize(size.0, size.1));
+    click(&mut app, size, "STEPS");
+    assert!(picture(&app, size).to_string().contains("▸STEPS"));
+    click(&mut app, size, "pull F-FLT-C");
+    assert!(picture(&app, size).to_string().contains("▸ 3  pull F-FLT-C"));
+    click(&mut app, size, "d diagram");
+    click(&mut app, size, "F-FLT-C 4 A");
+    let text = picture(&app, size).to_string();
+    assert!(text.contains("F-FLT-C: FLT GYRO PRI C"), "{text}");
 }
 
 #[test]

@@ -17,6 +17,7 @@ use crate::drill::Session;
 use crate::faults::{self, Causes, Scope};
 use crate::library;
 use crate::logbook::{Recipe, with_conditions, words_of};
+use crate::score::Debrief;
 use crate::screen::{self, Anew, Keep, Kept, Record, Start};
 
 /// Works one drill.
@@ -83,7 +84,8 @@ pub(super) fn in_lines(
     let prompt = input.is_terminal();
     let (input, out) = (input.lock(), std::io::stdout().lock());
     let mut keep = |session: &Session| recorder.borrow_mut().catch_up(session);
-    plain::work(session, input, out, (prompt, report), (again, &mut keep))
+    let mut judged = |debrief: &Debrief| recorder.borrow_mut().glance(debrief);
+    plain::work(session, input, out, (prompt, report), (again, &mut keep, &mut judged))
 }
 
 /// Works a drill that is made anew whenever its files are saved, on the screen or as plain
@@ -181,9 +183,16 @@ pub(super) fn on_screen(
     recorder: &Shared,
 ) -> Result<Ended> {
     let recorder = Rc::clone(recorder);
+    let of_judged = Rc::clone(&recorder);
     let is_wanted = recorder.borrow().is_wanted();
     let record: Record = Box::new(move |session| recorder.borrow_mut().catch_up(session));
-    let kept = Kept { debrief: keep, deeds: is_wanted.then_some(record), anew };
+    let mut keep = keep;
+    let judged = Rc::clone(&of_judged);
+    let keep: Keep = Box::new(move |session, debrief| {
+        judged.borrow_mut().glance(debrief);
+        keep.as_mut().map_or_else(|| Ok(String::new()), |keep| keep(session, debrief))
+    });
+    let kept = Kept { debrief: Some(keep), deeds: is_wanted.then_some(record), anew };
     let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept)?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),

@@ -1,6 +1,7 @@
 //! The program without a verb: the menu, or on plain lines what one can type.
 
 use std::cell::RefCell;
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::rc::Rc;
 
@@ -8,15 +9,17 @@ use anyhow::{Result, bail};
 
 use super::drill::{fresh_seed, on_a_terminal, on_screen};
 use super::logbook::{taken_up, told};
+use super::oral::{deck, today};
 use super::recorder::{self, Recorder, Shared};
+use super::sitting::{QUESTIONS, Sitting, sitting};
 use super::{Ended, args};
 use crate::circuit::Circuit;
 use crate::diagnostic::plain;
-use crate::drill::{Rules, Session};
+use crate::drill::Rules;
 use crate::library;
-use crate::logbook::{Filter, Kept, Recipe};
+use crate::logbook::{Filter, Glance, Kept, Recipe};
 use crate::scenario::Scenario;
-use crate::screen::{Beginning, Entry, Start};
+use crate::screen::{Beginning, Begun, Entry, Start};
 use crate::units::{counted, minutes, significant};
 
 /// The guided drill: a system, and the fault that it hides. One sees it by throwing the one
@@ -40,18 +43,19 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
         what: Beginning::Guided,
         ..Entry::default()
     }];
-    let attempts = attempts();
+    let (attempts, glances) = attempts();
     entries.extend(going_on(&attempts));
     for name in library::NAMES {
         let done = |drill: &str| {
             let name = format!("{name}/{drill}");
-            attempts
+            let closed = attempts
                 .iter()
-                .filter(|k| k.attempt.is_closed() && k.attempt.recipe.name() == name)
-                .count()
+                .filter(|k| k.attempt.is_closed() && k.attempt.recipe.name() == name);
+            best_told(closed.map(|kept| glances.get(&kept.number)))
         };
         entries.push(of_system(library::load(name)?, &library::drills(name)?, done));
     }
+    entries.push(orals()?);
     entries.extend(logbook(&attempts));
     let recorder: Shared = Rc::new(RefCell::new(Recorder::new(true)));
     let kept = Rc::clone(&recorder);
@@ -64,12 +68,39 @@ const OFFERED: usize = 200;
 
 /// The attempts of the logbook, the latest first; none where there is no logbook yet. That it
 /// cannot be read is said when something is to be kept in it.
-fn attempts() -> Vec<Kept> {
+fn attempts() -> (Vec<Kept>, BTreeMap<i64, Glance>) {
     let there = recorder::folder().is_some_and(|folder| folder.is_dir());
-    let read = || recorder::open().ok()?.attempts(&Filter::default()).ok();
-    let mut all = if there { read().unwrap_or_default() } else { Vec::new() };
-    all.truncate(OFFERED);
-    all
+    let read = || {
+        let store = recorder::open().ok()?;
+        Some((store.attempts(&Filter::default()).ok()?, store.glances().ok()?))
+    };
+    if there { read().unwrap_or_default() } else { Default::default() }
+}
+
+/// How often a drill has been done and how well at best, in words; `None` where never.
+fn best_told<'a>(attempts: impl Iterator<Item = Option<&'a Glance>>) -> Option<(String, String)> {
+    let all: Vec<Option<&Glance>> = attempts.collect();
+    if all.is_empty() {
+        return None;
+    }
+    let times = format!("You have done it {}", counted(all.len(), "time"));
+    let best = all.into_iter().flatten().max_by(|a, b| a.points.total_cmp(&b.points));
+    Some(match best {
+        None => (String::new(), format!("{times}.")),
+        Some(best) => (
+            format!("best {:.0}", best.points),
+            format!(
+                "{times}; at best {:.0} points in {}, {}.",
+                best.points,
+                minutes(best.minutes),
+                match (best.found, best.proven) {
+                    (true, true) => "proven",
+                    (true, false) => "right, not proven",
+                    (false, _) => "the wrong part",
+                }
+            ),
+        ),
+    })
 }
 
 /// The row that goes on with the latest attempt that is open.
@@ -84,10 +115,62 @@ fn going_on(attempts: &[Kept]) -> Option<Entry> {
     })
 }
 
+/// The row that opens the orals: of every build questions without hurry, and the board.
+fn orals() -> Result<Entry> {
+    let there = recorder::folder().is_some_and(|folder| folder.is_dir());
+    let store = if there { recorder::open().ok() } else { None };
+    let deck = store.and_then(|store| deck(&store).ok()).unwrap_or_default();
+    let due = deck.due(today());
+    let due_of = |id: &str| due.iter().filter(|card| card.split(' ').next() == Some(id)).count();
+    let mut within = Vec::new();
+    for name in library::NAMES {
+        let circuit = library::load(name)?;
+        let all: Vec<String> = circuit.mods.iter().map(|of| of.id.clone()).collect();
+        let builds = [Vec::new(), all];
+        let differ = if builds[1].is_empty() { 1 } else { 2 };
+        for mods in builds.into_iter().take(differ) {
+            let with = if mods.is_empty() {
+                String::new()
+            } else {
+                format!(", with mods {}", mods.join(", "))
+            };
+            let title = format!("{}{with}", circuit.title);
+            let row = |title: String, board: bool, note: String, brief: &str| Entry {
+                system: circuit.id.clone(),
+                title,
+                note,
+                brief: brief.to_owned(),
+                what: Beginning::Oral { mods: mods.clone(), board },
+                within: Vec::new(),
+            };
+            let note = format!("{} due", due_of(&circuit.id));
+            within.push(row(title.clone(), false, note, QUIET));
+            within.push(row(format!("{title}: the board"), true, String::new(), BOARD));
+        }
+    }
+    Ok(Entry {
+        title: "Oral".to_owned(),
+        note: format!("{} due", counted(due.len(), "card")),
+        brief: "Questions worked out from the systems, asked until they stick; what you forgot \
+                comes back sooner."
+            .to_owned(),
+        what: Beginning::Nothing,
+        within,
+        ..Entry::default()
+    })
+}
+
+/// What is said of the two ways of being asked.
+const QUIET: &str = "Twenty questions without hurry: cards that are due first, then new ones. \
+After each answer the reason.";
+const BOARD: &str = "Twenty questions against the clock, as before the board; where an answer is \
+weak it asks further.";
+
 /// The row that opens the list of attempts.
 fn logbook(attempts: &[Kept]) -> Option<Entry> {
     let within: Vec<Entry> = attempts
         .iter()
+        .take(OFFERED)
         .map(|kept| Entry {
             title: told(&kept.attempt),
             note: plain(kept.attempt.begun.split('T').next().unwrap_or_default()),
@@ -131,7 +214,11 @@ fn ladder(drills: &[Scenario]) -> Vec<&Scenario> {
 }
 
 /// A system's row, and in it every drill and every build whose fault can be drawn.
-fn of_system(circuit: Circuit, drills: &[Scenario], done: impl Fn(&str) -> usize) -> Entry {
+fn of_system(
+    circuit: Circuit,
+    drills: &[Scenario],
+    done: impl Fn(&str) -> Option<(String, String)>,
+) -> Entry {
     let Circuit { id, title, brief, mods, .. } = circuit;
     let any = |title: String, brief: String, mods| Entry {
         system: id.clone(),
@@ -157,14 +244,17 @@ fn of_system(circuit: Circuit, drills: &[Scenario], done: impl Fn(&str) -> usize
         if let Some(most) = drill.minutes {
             told.push(format!("There are {} for it.", minutes(most)));
         }
-        match done(&drill.id) {
-            0 => {}
-            times => told.push(format!("You have done it {}.", counted(times, "time"))),
+        let mut note = note(&id, drill);
+        if let Some((best, how_often)) = done(&drill.id) {
+            told.push(how_often);
+            if !best.is_empty() {
+                note = format!("{best} · {note}");
+            }
         }
         within.push(Entry {
             system: id.clone(),
             title: drill.title.clone(),
-            note: note(&id, drill),
+            note,
             brief: told.join(" "),
             what: Beginning::Written(drill.id.clone()),
             within: Vec::new(),
@@ -183,8 +273,8 @@ fn note(system: &str, drill: &Scenario) -> String {
     })
 }
 
-/// Makes the drill of a row, and has it kept from its first move on.
-fn begin(entry: &Entry, recorder: &Shared) -> Result<Session> {
+/// Begins what a row stands for; a drill is kept from its first move on.
+fn begin(entry: &Entry, recorder: &Shared) -> Result<Begun> {
     let fresh = || Recipe::new(&entry.system, Rules::default(), fresh_seed());
     let recipe = match &entry.what {
         Beginning::Guided => Recipe { hidden: vec![FIRST_DRILL.1.to_owned()], seed: 1, ..fresh()? },
@@ -193,11 +283,22 @@ fn begin(entry: &Entry, recorder: &Shared) -> Result<Session> {
         Beginning::Attempt(number) => {
             let (session, kept) = taken_up(*number)?;
             recorder.borrow_mut().go_on(kept);
-            return Ok(session);
+            return Ok(Begun::Drill(Box::new(session)));
+        }
+        Beginning::Oral { mods, board } => {
+            let oral = sitting(Sitting {
+                system: &entry.system,
+                mods,
+                questions: QUESTIONS,
+                board: *board,
+                seed: fresh_seed(),
+                is_kept: true,
+            })?;
+            return Ok(Begun::Oral(Box::new(oral)));
         }
         Beginning::Nothing => bail!("there is nothing to begin here"),
     };
     let session = recipe.begin()?;
     recorder.borrow_mut().begin(recipe);
-    Ok(session)
+    Ok(Begun::Drill(Box::new(session)))
 }

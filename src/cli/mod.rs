@@ -22,6 +22,7 @@ mod recorder;
 mod rehearse;
 mod seal;
 mod setup;
+mod sitting;
 mod solve;
 mod spice;
 mod testability;
@@ -80,7 +81,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Handin(handin)) => logbook::hand_in(&handin),
         Some(Verb::Verify(verify)) => logbook::verify(&verify),
         Some(Verb::Class(class)) => logbook::class(&class),
-        Some(Verb::Oral(oral)) => oral::run(&oral),
+        Some(Verb::Oral(oral)) => oral::run(&oral, arguments.plain, arguments.looks),
     };
     match ended {
         Ok(Ended::Well) => ExitCode::SUCCESS,

@@ -1,37 +1,56 @@
 //! `halfsplit oral`: asking, papers, and what is due.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::Path;
+use std::rc::Rc;
 use std::sync::Arc;
 use std::time::Instant;
 
 use anyhow::{Context, Result, bail};
 use jiff::ZonedDateTime;
 
+use super::drill::{on_a_terminal, on_screen};
+use super::recorder::Recorder;
+use super::sitting::{Sitting, sitting};
 use super::{Ended, args, debrief, recorder, whole_file};
 use crate::circuit::Circuit;
 use crate::diagnostic::plain;
 use crate::library;
 use crate::logbook::{Grade, Store};
 use crate::oral::{Answer, Deck, Examiner, Given, Paper, Question, Rating, Terms};
+use crate::screen::Start;
 use crate::units::{counted, significant};
 
 /// Days that the forecast tells.
-const FORECAST_DAYS: usize = 14;
+pub(super) const FORECAST_DAYS: usize = 14;
 
 /// New cards that a session brings at most, beside those that are due.
 const LEAST_NEW: usize = 5;
 
 /// Runs the verb.
-pub(super) fn run(arguments: &args::Oral) -> Result<Ended> {
+pub(super) fn run(arguments: &args::Oral, plain: bool, looks: args::Looks) -> Result<Ended> {
     if arguments.plan {
         return plan(arguments);
     }
     let system = arguments.system.as_deref().context("name the system to be asked about")?;
+    let seed = arguments.seed.unwrap_or_else(super::drill::fresh_seed);
+    if arguments.paper.is_none() && !plain && on_a_terminal() {
+        let oral = sitting(Sitting {
+            system,
+            mods: &arguments.mods,
+            questions: arguments.questions,
+            board: arguments.timed,
+            seed,
+            is_kept: !arguments.no_log,
+        })?;
+        // An oral is no drill, and nothing of it goes where those are kept.
+        let nothing = Rc::new(RefCell::new(Recorder::new(false)));
+        return on_screen(Start::Oral(Box::new(oral)), looks, (None, None), &nothing);
+    }
     let circuit = library::load_build(system, &arguments.mods)?;
     let examiner = examiner(system, circuit)?;
-    let seed = arguments.seed.unwrap_or_else(super::drill::fresh_seed);
     if arguments.paper.is_some() {
         return paper(arguments, &examiner, seed);
     }
@@ -267,7 +286,7 @@ fn right_told(question: &Question) -> String {
 }
 
 /// How many cards are due, and the days in a row.
-fn due_told(deck: &Deck, day: i64) -> String {
+pub(super) fn due_told(deck: &Deck, day: i64) -> String {
     format!(
         "{} due today, {} known, {} in a row.",
         counted(deck.due(day).len(), "card"),

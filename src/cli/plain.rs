@@ -17,7 +17,7 @@ use crate::drill::command::{COMMANDS, Request, Topic, line_for, parse, steps_her
 use crate::drill::{Action, Advice, Entry, Mark, Outcome, Session, USUAL_VALUES, usual_values};
 use crate::faults;
 use crate::observation::{Act, Percept, Reading, Step, What, pointer_fraction, scale_fraction};
-use crate::score::{debrief, help_told, told_with_walk};
+use crate::score::{Debrief, debrief, help_told, told_with_walk};
 use crate::units::{bits, minutes, significant};
 
 /// What every drill begins with.
@@ -29,9 +29,12 @@ when its cause is known.";
 /// Keeps what has been done in a drill; says so once where it cannot.
 pub(super) type Keep<'a> = dyn FnMut(&Session) -> Option<String> + 'a;
 
+/// Takes what the debrief came to.
+pub(super) type Judged<'a> = dyn FnMut(&Debrief) + 'a;
+
 /// Works a drill from lines of text; `prompt` is for a person at a keyboard, `report` the
 /// file that the debrief is to be written to, `again` the files that make the drill anew when
-/// they are saved, and `keep` keeps what was done.
+/// they are saved, `keep` keeps what was done and `judged` what came of it.
 ///
 /// # Errors
 /// When the input cannot be read, the output not written, or the model not solved.
@@ -40,7 +43,7 @@ pub(super) fn work(
     mut input: impl BufRead,
     mut out: impl Write,
     (prompt, report): (bool, Option<&Path>),
-    (mut again, keep): (Option<&mut Again<'_>>, &mut Keep<'_>),
+    (mut again, keep, judged): (Option<&mut Again<'_>>, &mut Keep<'_>, &mut Judged<'_>),
 ) -> Result<Ended> {
     let mut circuit = std::sync::Arc::clone(session.circuit());
     let mut seen = Seen::default();
@@ -78,7 +81,7 @@ pub(super) fn work(
                 Ok(Request::Do(action)) => {
                     act(&mut out, &mut session, action, (&mut seen, keep))?;
                     if session.call().is_some() {
-                        return close(&mut out, &session, report);
+                        return close(&mut out, &session, (report, judged));
                     }
                 }
             }
@@ -480,8 +483,13 @@ fn steps(out: &mut impl Write, session: &Session) -> Result<()> {
 }
 
 /// Prints the debrief, and then writes it to a file where that is asked for.
-fn close(out: &mut impl Write, session: &Session, report: Option<&Path>) -> Result<Ended> {
+fn close(
+    out: &mut impl Write,
+    session: &Session,
+    (report, judged): (Option<&Path>, &mut Judged<'_>),
+) -> Result<Ended> {
     let debrief = debrief(session)?;
+    judged(&debrief);
     told::write(out, &debrief)?;
     for point in &session.terms().learn {
         writeln!(out, "To take away: {}", plain(point))?;

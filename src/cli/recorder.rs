@@ -7,7 +7,8 @@ use std::rc::Rc;
 use jiff::Timestamp;
 
 use crate::drill::Session;
-use crate::logbook::{Attempt, Kept, Recipe, Store, StoreError, deeds_as_moves};
+use crate::logbook::{Attempt, Glance, Kept, Recipe, Store, StoreError, deeds_as_moves};
+use crate::score::Debrief;
 
 /// Where the logbook stands (XDG Base Directory Specification 0.8): in `halfsplit` under
 /// `$XDG_DATA_HOME`, or under `$HOME/.local/share` where that is not set or not absolute.
@@ -102,6 +103,25 @@ impl Recorder {
         self.seal = kept.attempt.last_seal();
         self.kept = kept.attempt.moves.len();
         self.attempt = self.wanted.then_some((kept.attempt, Some(kept.number)));
+    }
+
+    /// Keeps what the debrief came to, for lists. That it cannot be kept is no loss: it can be
+    /// worked out at any time.
+    pub(super) fn glance(&mut self, debrief: &Debrief) {
+        let Some((_, Some(number))) = &self.attempt else { return };
+        if self.store.is_none() {
+            self.store = open().ok();
+        }
+        let glance = Glance {
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            found: debrief.verdict.right_part,
+            proven: debrief.verdict.proven,
+            minutes: debrief.minutes,
+            points: debrief.score.total,
+        };
+        if let Some(store) = &mut self.store {
+            let _ = store.keep_glance(*number, &glance);
+        }
     }
 
     /// Keeps what has been done since. Where that fails, says so once; what could not be kept

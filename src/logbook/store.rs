@@ -1,6 +1,7 @@
 //! The file that attempts are kept in: `SQLite`, one transaction a call, written through to the
 //! disk before the call returns.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -11,7 +12,7 @@ use super::{Attempt, Move, Recipe};
 
 /// What brings the file from one version to the next: the first makes version 1 of an empty
 /// file, and so on. Only ever added to.
-const MIGRATIONS: [&str; 2] = [
+const MIGRATIONS: [&str; 3] = [
     "CREATE TABLE attempt (
          number INTEGER PRIMARY KEY AUTOINCREMENT,
          id TEXT NOT NULL UNIQUE,
@@ -37,6 +38,14 @@ const MIGRATIONS: [&str; 2] = [
          rating INTEGER NOT NULL CHECK (rating BETWEEN 1 AND 4)
      );
      CREATE INDEX grade_by_card ON grade (card, number);",
+    "CREATE TABLE glance (
+         attempt INTEGER PRIMARY KEY REFERENCES attempt (number),
+         program TEXT NOT NULL,
+         found INTEGER NOT NULL,
+         proven INTEGER NOT NULL,
+         minutes REAL NOT NULL,
+         points REAL NOT NULL
+     );",
 ];
 
 /// How long one waits for another program that is writing.
@@ -88,6 +97,22 @@ pub struct Kept {
     pub number: i64,
     /// The attempt.
     pub attempt: Attempt,
+}
+
+/// What the last debrief of an attempt came to. It is there so that a list can tell it at a
+/// glance; what counts is worked out of the moves.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Glance {
+    /// The version of the program that worked it out.
+    pub program: String,
+    /// Whether the right part was called.
+    pub found: bool,
+    /// Whether the call was proven.
+    pub proven: bool,
+    /// Minutes at the aircraft.
+    pub minutes: f64,
+    /// Points out of 100.
+    pub points: f64,
 }
 
 /// A logbook that is open.
@@ -280,6 +305,44 @@ impl Store {
             [name, value],
         );
         done.map(|_| ()).map_err(|error| self.failed(&error))
+    }
+
+    /// Keeps what a debrief came to.
+    ///
+    /// # Errors
+    /// [`StoreError`] when it cannot be written.
+    pub fn keep_glance(&mut self, number: i64, glance: &Glance) -> Result<(), StoreError> {
+        let Glance { program, found, proven, minutes, points } = glance;
+        let done = self.connection.execute(
+            "INSERT OR REPLACE INTO glance (attempt, program, found, proven, minutes, points)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            params![number, program, found, proven, minutes, points],
+        );
+        done.map(|_| ()).map_err(|error| self.failed(&error))
+    }
+
+    /// What debriefs came to, by the number of the attempt.
+    ///
+    /// # Errors
+    /// [`StoreError`] when they cannot be read.
+    pub fn glances(&self) -> Result<BTreeMap<i64, Glance>, StoreError> {
+        let read = (|| {
+            let mut wanted = self
+                .connection
+                .prepare("SELECT attempt, program, found, proven, minutes, points FROM glance")?;
+            let glances = wanted.query_map([], |row| {
+                let glance = Glance {
+                    program: row.get(1)?,
+                    found: row.get(2)?,
+                    proven: row.get(3)?,
+                    minutes: row.get(4)?,
+                    points: row.get(5)?,
+                };
+                Ok((row.get(0)?, glance))
+            })?;
+            glances.collect::<Result<_, _>>()
+        })();
+        read.map_err(|error| self.failed(&error))
     }
 
     /// Keeps a grade.

@@ -71,6 +71,11 @@ impl Examiner {
         Ok(Self { circuit, dictionary, rig, normal, usual, shown, setups, mods })
     }
 
+    /// The sound aircraft as it usually stands.
+    pub fn sound(&self) -> &Rig {
+        &self.rig
+    }
+
     /// The build.
     pub fn circuit(&self) -> &Arc<Circuit> {
         &self.circuit

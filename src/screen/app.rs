@@ -51,6 +51,8 @@ pub enum Beginning {
     Nothing,
     /// Questions about the system; as a board with its time and further questions, or not.
     Oral {
+        /// The mods that are fitted.
+        mods: Vec<String>,
         /// Whether it is the board.
         board: bool,
     },
@@ -73,7 +75,8 @@ pub type Load = Box<dyn FnMut(&Entry) -> Result<Begun, String>>;
 /// Makes a drill that takes long to make; in words, why it cannot be.
 pub type Make = Box<dyn FnOnce() -> Result<Session, String> + Send>;
 
-/// Keeps a debrief when it opens; in words, where, or why not.
+/// Keeps a debrief when it opens; in words, where, or why not. No words where there is nothing to
+/// be told.
 pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
 
 /// Keeps what has been done in a drill; in words, once, why it cannot.
@@ -533,7 +536,7 @@ impl App {
                         let kept = keep(&debriefing.session, debrief);
                         kept.unwrap_or_else(|why| format!("No report: {why}."))
                     });
-                let kept = kept.or(self.not_kept.take());
+                let kept = kept.filter(|told| !told.is_empty()).or(self.not_kept.take());
                 debriefing.receive(debrief.map_err(|error| error.to_string()), kept);
             }
             _ => {}

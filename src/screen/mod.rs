@@ -34,8 +34,8 @@ mod terminal;
 mod text;
 mod theme;
 
-pub use asking::{Ledger, Oral};
 pub use app::{Anew, App, Beginning, Begun, Entry, Keep, Kept, Load, Make, Record, Start};
+pub use asking::{Ledger, Oral};
 pub use command::{Command, Keys, command_for};
 pub use frame::draw;
 pub use station::dial;

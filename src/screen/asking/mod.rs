@@ -289,7 +289,8 @@ impl Asking {
             (Answer::One { .. }, _) => Given::One(self.focus),
             (Answer::All { .. }, _) => {
                 if !self.marked.contains(&true) {
-                    self.remark = Some("Mark every one that is right: space, or its letter.".into());
+                    self.remark =
+                        Some("Mark every one that is right: space, or its letter.".into());
                     return;
                 }
                 Given::All(self.marked.clone())

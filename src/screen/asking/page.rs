@@ -51,7 +51,11 @@ fn lines_of(asking: &Asking, question: &Question, columns: u16, theme: Theme) ->
             }
         }
         Answer::Number { unit, .. } => {
-            let typed = if answered { given_told(asking, question) } else { format!("{}▏ {unit}", asking.typed) };
+            let typed = if answered {
+                given_told(asking, question)
+            } else {
+                format!("{}▏ {unit}", asking.typed)
+            };
             text.paragraph(&format!("Your figure: {typed}"), Style::new());
         }
         Answer::Words { model } => {
@@ -152,14 +156,8 @@ pub(in super::super) fn draw(buffer: &mut Buffer, areas: &Areas, asking: &Asking
     let body = Rect { y: stage.y + 1, height: stage.height.saturating_sub(1), ..stage };
     let columns = sheet_columns(stage);
     let (lines, hints): (Vec<Line>, &[(&str, &str)]) = match asking.stage {
-        Stage::Before => (
-            before(asking, columns, theme),
-            &[("Enter", "begin"), ("Esc", "back")],
-        ),
-        Stage::Over => (
-            over(asking, columns, theme),
-            &[("Enter", "close"), ("↑↓", "read on")],
-        ),
+        Stage::Before => (before(asking, columns, theme), &[("Enter", "begin"), ("Esc", "back")]),
+        Stage::Over => (over(asking, columns, theme), &[("Enter", "close"), ("↑↓", "read on")]),
         _ => {
             let Some(question) = asking.question() else { return };
             let mut put = lines_of(asking, question, columns, theme);
@@ -192,7 +190,9 @@ fn hints(asking: &Asking, question: &Question) -> &'static [(&'static str, &'sta
             ("↑↓", "read on"),
             ("Esc", "finish"),
         ],
-        (Stage::Compared, _) => &[("Enter", "grade it so"), ("↑↓ 1-4", "choose"), ("Esc", "finish")],
+        (Stage::Compared, _) => {
+            &[("Enter", "grade it so"), ("↑↓ 1-4", "choose"), ("Esc", "finish")]
+        }
         (_, Answer::All { .. }) => &[
             ("Enter", "answer"),
             ("space letters", "mark all that are right"),
@@ -303,12 +303,10 @@ fn bars(text: &mut Text, forecast: &[u32]) {
     }
     let quiet = text.theme.quiet();
     for (day, count) in forecast.iter().enumerate() {
-        let when = if day == 0 { "today".to_owned() } else { format!("in {}", counted(day, "day")) };
+        let when =
+            if day == 0 { "today".to_owned() } else { format!("in {}", counted(day, "day")) };
         let bar = "▄".repeat((*count as usize * BAR).div_ceil(most as usize));
-        text.lines.push(vec![
-            (format!("{when:>11} {count:>4} "), Style::new()),
-            (bar, quiet),
-        ]);
+        text.lines.push(vec![(format!("{when:>11} {count:>4} "), Style::new()), (bar, quiet)]);
     }
 }
 

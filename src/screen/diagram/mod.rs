@@ -22,6 +22,7 @@ use crate::diagram::{
     Area, Cell, Drawing, Figure, Grid, Mark, Overlay, Shape, Trace, cells, trace,
 };
 use crate::drill::{self, Session};
+use crate::observation::Rig;
 use crate::score::Debrief;
 use crate::units::counted;
 use labels::{Label, labels};
