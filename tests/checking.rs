@@ -68,6 +68,7 @@ fn a_watched_file_is_checked_again_when_it_is_saved() {
     fs::write(&path, good).expect("written");
     let mut child = Stopped(
         Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+            .env("XDG_DATA_HOME", crate::program::data_home())
             .args(["check", "--watch"])
             .arg(folder.path())
             .stdout(Stdio::piped())
@@ -107,6 +108,7 @@ fn a_watched_drill_goes_on_with_what_can_still_be_done() {
     fs::write(&path, good).expect("written");
     let mut child = Stopped(
         Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+            .env("XDG_DATA_HOME", crate::program::data_home())
             .args(["drill", "--plain", "--watch", "--seed", "1", "--fault", "W1:open"])
             .arg(folder.path())
             .stdin(Stdio::piped())
@@ -154,6 +156,7 @@ fn a_watched_drill_goes_on_with_what_can_still_be_done() {
 fn run_in(folder: &std::path::Path, arguments: &[&str], lines: &str) -> (Option<i32>, String) {
     use std::io::Write;
     let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .env("XDG_DATA_HOME", crate::program::data_home())
         .args(arguments)
         .current_dir(folder)
         .stdin(Stdio::piped())

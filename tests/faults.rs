@@ -170,8 +170,11 @@ fn a_pair_is_two_faults_of_two_parts() {
 }
 
 fn halfsplit(arguments: &[&str]) -> (Option<i32>, String) {
-    let Output { status, stdout, stderr } =
-        Command::new(env!("CARGO_BIN_EXE_halfsplit")).args(arguments).output().expect("it runs");
+    let Output { status, stdout, stderr } = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .env("XDG_DATA_HOME", crate::program::data_home())
+        .args(arguments)
+        .output()
+        .expect("it runs");
     (status.code(), String::from_utf8_lossy(&[stdout, stderr].concat()).into_owned())
 }
 

@@ -53,6 +53,7 @@ fn the_readme_shows_a_drill_that_is_won() {
     let output = Command::new("sh")
         .args(["-c", &format!("printf {line}")])
         .env("PATH", format!("{}:{path}", folder.display()))
+        .env("XDG_DATA_HOME", data_home())
         .output()
         .expect("a shell");
     let told = String::from_utf8_lossy(&output.stdout);

@@ -29,6 +29,10 @@ pub fn markdown(chart: &Chart) -> String {
     if let Some(astray) = astray(chart) {
         let _ = write!(out, "\n{}\n", bare(&astray));
     }
+    out.push('\n');
+    for line in &chart.begin {
+        let _ = writeln!(out, "- {}", bare(line));
+    }
     for node in &chart.nodes {
         let Node::Step(step) = node else { continue };
         let acts: Vec<String> = step.acts.iter().map(|act| bare(act)).collect();

@@ -49,6 +49,10 @@ pub(super) fn leads_to(chart: &Chart, to: usize) -> String {
                 .groups
                 .iter()
                 .map(|(group, faults)| {
+                    let named = chart
+                        .labels
+                        .get(group)
+                        .map_or_else(|| group.clone(), |label| format!("{group} {label}"));
                     let modes: Vec<&str> = faults
                         .iter()
                         .filter_map(|fault| fault.split_once(':'))
@@ -57,9 +61,9 @@ pub(super) fn leads_to(chart: &Chart, to: usize) -> String {
                     if modes.len() == faults.len()
                         && faults.iter().all(|f| f.starts_with(&format!("{group}:")))
                     {
-                        format!("{group} ({})", modes.join(", "))
+                        format!("{named} ({})", modes.join(", "))
                     } else {
-                        format!("{group} ({})", faults.join(", "))
+                        format!("{named} ({})", faults.join(", "))
                     }
                 })
                 .collect();
@@ -74,6 +78,9 @@ pub fn text(chart: &Chart) -> String {
     let mut out = format!("Isolation chart: {}\n{TRAINING_ONLY}\n{}\n", chart.title, told(chart));
     if let Some(astray) = astray(chart) {
         let _ = writeln!(out, "{astray}");
+    }
+    for line in &chart.begin {
+        let _ = writeln!(out, "{line}.");
     }
     for node in &chart.nodes {
         let Node::Step(step) = node else { continue };

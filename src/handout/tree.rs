@@ -23,6 +23,11 @@ pub struct Chart {
     pub minutes: f64,
     /// No chart takes fewer.
     pub least_minutes: f64,
+    /// Where one begins and how the controls stand there, then the cautions of every place that
+    /// the chart leads to; a sentence an element, without its stop.
+    pub begin: Vec<String>,
+    /// What parts are called, by their ids.
+    pub labels: BTreeMap<String, String>,
     /// Its nodes; the first is where one begins.
     pub nodes: Vec<Node>,
     /// Faults that, taken through the steps, show something else than the chart says.
@@ -125,6 +130,13 @@ impl Chart {
             groups: plan.groups,
             minutes: plan.upper,
             least_minutes: plan.lower,
+            begin: begin(circuit, start, &nodes),
+            labels: circuit
+                .parts
+                .iter()
+                .filter(|part| !part.label.is_empty() && part.label != part.id)
+                .map(|part| (part.id.clone(), part.label.clone()))
+                .collect(),
             nodes,
             astray,
         })
@@ -420,4 +432,40 @@ fn words(circuit: &Circuit, own: &[(usize, Rig, Vec<Sight>)], thing: usize) -> O
         (all, _) => all.iter().map(|(_, told)| told.clone()).collect(),
     };
     Some(format!("{} {}", what.told(circuit), values.join(" or ")))
+}
+
+/// How one begins, and what to mind at the places one is led to.
+fn begin(circuit: &Circuit, start: &Whereabouts, nodes: &[Node]) -> Vec<String> {
+    let standing: Vec<String> = circuit
+        .parts
+        .iter()
+        .filter_map(|part| {
+            let control = part.kind.control()?;
+            let position = control.positions.get(usize::from(control.start))?;
+            Some(format!("{} {position}", part.label))
+        })
+        .collect();
+    let mut told = vec![format!("Begin at {}", circuit.station(start.station).title)];
+    if !standing.is_empty() {
+        told[0].push_str(&format!(" with {}", standing.join(", ")));
+    }
+    let steps = nodes.iter().filter_map(|node| match node {
+        Node::Step(step) => Some(&step.path),
+        Node::Leaf(_) => None,
+    });
+    let mut places = vec![start.station];
+    for step in steps.flatten() {
+        if let observation::Step::Go(place) = step
+            && !places.contains(place)
+        {
+            places.push(*place);
+        }
+    }
+    for place in places {
+        let station = circuit.station(place);
+        for caution in &station.cautions {
+            told.push(format!("Caution, {}: {}", station.title, caution.trim_end_matches('.')));
+        }
+    }
+    told
 }

@@ -16,7 +16,7 @@ use super::theme::Theme;
 /// Rows above the first entry.
 const ROWS_ABOVE: u16 = 2;
 /// Rows kept for what is said of the entry in focus and for the caution.
-const ROWS_BELOW: u16 = 10;
+const ROWS_BELOW: u16 = 8;
 
 /// Columns of a row at most: beyond that its two ends are hard to see as one.
 const WIDEST_ROW: u16 = 110;

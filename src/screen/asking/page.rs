@@ -329,6 +329,10 @@ fn over(asking: &Asking, columns: u16, theme: Theme) -> Vec<Line> {
             theme.strong(),
         );
     }
+    text.blank();
+    text.heading("WHAT IS DUE");
+    let (due, forecast) = asking.oral.ledger.plan();
+    text.paragraph(&due, Style::new());
     let wrong: Vec<&Question> = asking
         .oral
         .questions
@@ -345,9 +349,6 @@ fn over(asking: &Asking, columns: u16, theme: Theme) -> Vec<Line> {
         }
     }
     text.blank();
-    text.heading("WHAT IS DUE");
-    let (due, forecast) = asking.oral.ledger.plan();
-    text.paragraph(&due, Style::new());
     bars(&mut text, &forecast);
     text.lines
 }
