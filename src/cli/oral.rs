@@ -49,8 +49,7 @@ pub(super) fn examiner(system: &str, circuit: Circuit) -> Result<Examiner> {
         let without = library::load(system);
         if let (Ok(with), Ok(without)) = (with, without) {
             let new = with.parts.iter().filter(|part| without.find_part(&part.id).is_none());
-            let named = new.map(|part| format!("{} ({})", part.label, part.id)).collect();
-            mods.push((of.id.clone(), named));
+            mods.push((of.id.clone(), new.map(|part| part.id.clone()).collect()));
         }
     }
     Ok(Examiner::new(Arc::new(circuit), mods)?)

@@ -1,0 +1,1 @@
+//! Asking in plain lines.
