@@ -429,7 +429,8 @@ fn a_follow_up_digs_at_the_same_part() {
         let Some(next) = examiner.follow_up(&question, seed) else { continue };
         assert_ne!(next.text, question.text);
         let subject = |card: &str| card.splitn(3, ' ').nth(2).map(str::to_owned);
-        assert_eq!(subject(&next.card), subject(&question.card), "{}", question.text);
+        let same = subject(&next.card) == subject(&question.card);
+        assert!(same || next.asked == Asked::Unmoved, "{}\n{}", question.text, next.text);
         followed += 1;
         deeper += usize::from(next.asked == Asked::Unmoved);
     }

@@ -8,7 +8,7 @@ use crate::chance::Chance;
 use crate::circuit::{Kind, PartId};
 use crate::dictionary::{Case, Page, Setup, Shown};
 use crate::faults::Left;
-use crate::network::{Event, PartState};
+use crate::network::{Event, PartState, StopReason};
 use crate::observation::{Percept, Rig, What};
 
 /// A setup in which faults strike.
@@ -75,9 +75,17 @@ impl Examiner {
             Some(entry.shown().to_vec())
         };
         let usual = shown(Case::Sound)?;
+        // What a flasher that fails leaves behind depends on the instant.
+        let moving: &[PartId] = match &page.settled().stop {
+            StopReason::Chattering { parts, .. } => parts,
+            StopReason::Steady | StopReason::StepLimit(_) => &[],
+        };
         let faults = 0..self.dictionary.faults().len() as u32;
-        let struck =
-            faults.into_par_iter().filter_map(|at| Some((at, shown(Case::One(at))?))).collect();
+        let struck = faults
+            .into_par_iter()
+            .filter(|at| !moving.contains(&self.dictionary.faults()[*at as usize].0.part))
+            .filter_map(|at| Some((at, shown(Case::One(at))?)))
+            .collect();
         let given = self.given(setup);
         Some(Scene { setup: setup.clone(), given, rig, page, usual, struck })
     }
