@@ -30,6 +30,8 @@ pub struct Embedded {
     pub drills_name: &'static str,
     /// The text of that file.
     pub drills: &'static str,
+    /// What findings call the file of its author's questions, and its text, if it has any.
+    pub oral: Option<(&'static str, &'static str)>,
 }
 
 /// One of them, from its folder.
@@ -41,6 +43,16 @@ macro_rules! embedded {
             text: include_str!(concat!("../scenarios/", $id, "/system.ron")),
             drills_name: concat!("scenarios/", $id, "/drills.ron"),
             drills: include_str!(concat!("../scenarios/", $id, "/drills.ron")),
+            oral: None,
+        }
+    };
+    ($id:literal, oral) => {
+        Embedded {
+            oral: Some((
+                concat!("scenarios/", $id, "/oral.ron"),
+                include_str!(concat!("../scenarios/", $id, "/oral.ron")),
+            )),
+            ..embedded!($id)
         }
     };
 }
@@ -48,7 +60,7 @@ macro_rules! embedded {
 static EMBEDDED: [Embedded; 5] = [
     embedded!("t4-ac"),
     embedded!("t4-dc"),
-    embedded!("bench"),
+    embedded!("bench", oral),
     embedded!("t4-surfaces"),
     embedded!("power-cart"),
 ];
@@ -92,6 +104,9 @@ const SYSTEM_FILE: &str = "system.ron";
 
 /// The file of its drills beside it.
 const DRILLS_FILE: &str = "drills.ron";
+
+/// The file of its author's questions beside it.
+const ORAL_FILE: &str = "oral.ron";
 
 /// Largest file that is read, in bytes: far above any system, far below what
 /// would hurt.
@@ -197,7 +212,8 @@ pub fn check(
     Ok(survey::check_sources(&sources(name_or_path)?, effort))
 }
 
-/// The texts of a system and of its drills, each with what findings call it.
+/// The texts of a system, of its drills and of its author's questions, each with what findings
+/// call it.
 ///
 /// # Errors
 ///
@@ -206,10 +222,11 @@ pub fn texts(name_or_path: &str) -> Result<Vec<(String, String)>, LoadError> {
     let sources = sources(name_or_path)?;
     let system = sources.texts().map(|(name, text)| (name.to_owned(), text.to_owned()));
     let drills = drills_source(name_or_path)?.map(|(name, text)| (name, text.into_owned()));
-    Ok(system.chain(drills).collect())
+    let oral = oral_source(name_or_path)?.map(|(name, text)| (name, text.into_owned()));
+    Ok(system.chain(drills).chain(oral).collect())
 }
 
-/// The files that a system of the user's own and its drills are read from, there or not;
+/// The files that a system of the user's own is read from with all beside it, there or not;
 /// none for one that comes with the program.
 pub fn files(name_or_path: &str) -> Vec<PathBuf> {
     if embedded(name_or_path).is_some() {
@@ -218,9 +235,10 @@ pub fn files(name_or_path: &str) -> Vec<PathBuf> {
     let path = Path::new(name_or_path);
     let path = if path.is_dir() { path.join(SYSTEM_FILE) } else { path.to_owned() };
     let beside = path.file_name().is_some_and(|name| name == SYSTEM_FILE);
-    let drills = beside.then(|| path.with_file_name(DRILLS_FILE));
+    let names = [DRILLS_FILE, ORAL_FILE].into_iter().filter(|_| beside);
+    let others: Vec<PathBuf> = names.map(|name| path.with_file_name(name)).collect();
     let system = gather(name_or_path).map_or_else(|_| vec![path], |(_, paths)| paths);
-    system.into_iter().chain(drills).collect()
+    system.into_iter().chain(others).collect()
 }
 
 /// A drill of a system, ready to begin.
@@ -322,11 +340,31 @@ pub fn drills_source(name_or_path: &str) -> Result<Option<(String, Cow<'static, 
     if let Some(system) = embedded(name_or_path) {
         return Ok(Some((system.drills_name.to_owned(), system.drills.into())));
     }
+    beside(name_or_path, DRILLS_FILE)
+}
+
+/// The same for the questions of its author.
+///
+/// # Errors
+///
+/// [`LoadError`] when the file is there and cannot be read.
+pub fn oral_source(name_or_path: &str) -> Result<Option<(String, Cow<'static, str>)>, LoadError> {
+    if let Some(system) = embedded(name_or_path) {
+        return Ok(system.oral.map(|(name, text)| (name.to_owned(), text.into())));
+    }
+    beside(name_or_path, ORAL_FILE)
+}
+
+/// What stands beside the file of a user's own system, if it does.
+fn beside(
+    name_or_path: &str,
+    file: &str,
+) -> Result<Option<(String, Cow<'static, str>)>, LoadError> {
     let path = Path::new(name_or_path);
     let path = match path.parent() {
-        _ if path.is_dir() => path.join(DRILLS_FILE),
+        _ if path.is_dir() => path.join(file),
         Some(folder) if path.file_name().is_some_and(|name| name == SYSTEM_FILE) => {
-            folder.join(DRILLS_FILE)
+            folder.join(file)
         }
         _ => return Ok(None),
     };

@@ -49,7 +49,8 @@ fn oral(
     let oral = Oral {
         questions: questions(&examiner),
         examiner,
-        board_seconds: board,
+        seconds: board,
+        digs: board.is_some(),
         seed: 5,
         pass_percent: 75,
         ledger: Box::new(grades.clone()),

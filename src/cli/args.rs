@@ -175,11 +175,14 @@ pub struct Oral {
     /// End when the time of a paper of so many questions is over
     #[arg(long)]
     pub timed: bool,
+    /// A board: as --timed, and what was not known is followed up at once
+    #[arg(long, conflicts_with = "timed")]
+    pub board: bool,
     /// Keep no grades
     #[arg(long)]
     pub no_log: bool,
     /// Print what is due today and on the days to come
-    #[arg(long, conflicts_with_all = ["paper", "timed"])]
+    #[arg(long, conflicts_with_all = ["paper", "timed", "board"])]
     pub plan: bool,
     /// Write a paper of so many questions with its key
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1000))]

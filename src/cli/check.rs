@@ -11,6 +11,7 @@ use super::{Ended, args};
 use crate::circuit::Circuit;
 use crate::diagnostic::{Diagnostic, Severity, plain};
 use crate::library::{self, LoadError};
+use crate::oral;
 use crate::survey::Effort;
 use crate::units::counted;
 
@@ -45,6 +46,8 @@ struct Checked {
     name: String,
     circuit: Option<Circuit>,
     drills: usize,
+    /// Questions by the author.
+    questions: usize,
     findings: Vec<Diagnostic>,
     /// Each file by its name in findings, for excerpts.
     texts: Vec<(String, String)>,
@@ -57,6 +60,7 @@ impl Checked {
             name: plain(name),
             circuit: None,
             drills: 0,
+            questions: 0,
             findings: Vec::new(),
             texts: Vec::new(),
             unreadable: None,
@@ -68,10 +72,15 @@ impl Checked {
     fn read(&mut self, name: &str, effort: Effort) -> Result<(), LoadError> {
         self.texts = library::texts(name)?;
         (self.circuit, self.findings) = library::check(name, effort)?;
-        if self.circuit.is_some() {
+        if let Some(circuit) = &self.circuit {
             let (drills, found) = library::check_drills(name)?;
             self.drills = drills.len();
             self.findings.extend(found);
+            if let Some((file, text)) = library::oral_source(name)? {
+                let (own, found) = oral::read_questions(circuit, &file, &text);
+                self.questions = own.len();
+                self.findings.extend(found);
+            }
         }
         Ok(())
     }
@@ -102,10 +111,14 @@ impl Checked {
             0 => String::new(),
             count => format!(", {}", counted(count, "drill")),
         };
+        let questions = match self.questions {
+            0 => String::new(),
+            count => format!(", {}", counted(count, "question")),
+        };
         let (parts, nets, modes, points, stations) = counts(circuit);
         writeln!(
             out,
-            "{}: {}, {}, {}, {}, {}{mods}{drills}",
+            "{}: {}, {}, {}, {}, {}{mods}{drills}{questions}",
             self.name,
             counted(parts, "part"),
             counted(nets, "net"),
@@ -137,6 +150,7 @@ impl Checked {
             json!({
                 "parts": parts, "nets": nets, "fault_modes": modes, "test_points": points,
                 "stations": stations, "mods": circuit.mods.len(), "drills": self.drills,
+                "questions": self.questions,
             })
         });
         json!({

@@ -290,6 +290,7 @@ fn begin(entry: &Entry, recorder: &Shared) -> Result<Begun> {
                 system: &entry.system,
                 mods,
                 questions: QUESTIONS,
+                timed: false,
                 board: *board,
                 seed: fresh_seed(),
                 is_kept: true,

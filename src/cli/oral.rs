@@ -17,10 +17,10 @@ use super::sitting::{Sitting, sitting};
 use super::{Ended, args, debrief, recorder, whole_file};
 use crate::circuit::Circuit;
 use crate::diagnostic::plain;
-use crate::library;
+use crate::library::{self, LoadError};
 use crate::logbook::{Grade, Store};
-use crate::oral::{Answer, Deck, Examiner, Given, Paper, Question, Rating, Terms};
-use crate::screen::Start;
+use crate::oral::{Answer, Deck, Examiner, Given, Paper, Question, Rating, Terms, read_questions};
+use crate::screen::{Start, wrap};
 use crate::units::{counted, significant};
 
 /// Days that the forecast tells.
@@ -41,7 +41,8 @@ pub(super) fn run(arguments: &args::Oral, plain: bool, looks: args::Looks) -> Re
             system,
             mods: &arguments.mods,
             questions: arguments.questions,
-            board: arguments.timed,
+            timed: arguments.timed,
+            board: arguments.board,
             seed,
             is_kept: !arguments.no_log,
         })?;
@@ -68,11 +69,20 @@ pub(super) fn examiner(system: &str, circuit: Circuit) -> Result<Examiner> {
         let without = library::load(system);
         if let (Ok(with), Ok(without)) = (with, without) {
             let new = with.parts.iter().filter(|part| without.find_part(&part.id).is_none());
-            let named = new.map(|part| format!("{} ({})", part.label, part.id)).collect();
-            mods.push((of.id.clone(), named));
+            mods.push((of.id.clone(), new.map(|part| part.id.clone()).collect()));
         }
     }
-    Ok(Examiner::new(Arc::new(circuit), mods)?)
+    let own = match library::oral_source(system)? {
+        None => Vec::new(),
+        Some((file, text)) => {
+            let (own, findings) = read_questions(&circuit, &file, &text);
+            if library::has_errors(&findings) {
+                return Err(LoadError::Findings(findings).into());
+            }
+            own
+        }
+    };
+    Ok(Examiner::new(Arc::new(circuit), mods)?.with_own(own))
 }
 
 /// Today, counted in days from 1970-01-01 where the user is.
@@ -108,7 +118,7 @@ pub(super) fn session(
     }
     let known: Vec<String> = asked.iter().map(|question| question.card.clone()).collect();
     let mut later = Vec::new();
-    for question in examiner.questions(count * 4, seed) {
+    for question in examiner.session_questions(count * 4, seed) {
         if asked.len() >= count {
             break;
         }
@@ -124,6 +134,42 @@ pub(super) fn session(
     asked
 }
 
+/// A session as it goes.
+struct Asking {
+    questions: Vec<Question>,
+    /// Whether each was asked because another one was not known.
+    followed: Vec<bool>,
+    at: usize,
+    /// Whether each that was answered was right.
+    right: BTreeMap<usize, bool>,
+    /// Whether the model answer of a spoken question has been shown.
+    shown: bool,
+}
+
+impl Asking {
+    /// Goes on to the next one, a follow-up where there is one to be asked.
+    fn go_on(&mut self, is_right: bool, follow_up: Option<Question>) {
+        self.right.insert(self.at, is_right);
+        self.at += 1;
+        self.shown = false;
+        if let Some(question) = follow_up {
+            self.questions.insert(self.at, question);
+            self.followed.insert(self.at, true);
+        }
+    }
+
+    /// Goes back to the one before, without what followed from it.
+    fn go_back(&mut self) {
+        if self.followed.get(self.at) == Some(&true) {
+            self.questions.remove(self.at);
+            self.followed.remove(self.at);
+        }
+        self.at -= 1;
+        self.shown = false;
+        self.right.remove(&self.at);
+    }
+}
+
 fn ask(
     arguments: &args::Oral,
     examiner: &Examiner,
@@ -134,31 +180,33 @@ fn ask(
     let day = today();
     let deck = store.as_ref().map(deck).transpose()?.unwrap_or_default();
     let questions = session(examiner, &deck, (arguments.questions, seed, day));
-    writeln!(out, "{}", plain(&examiner.circuit().title_with_mods()))?;
-    writeln!(
-        out,
-        "{} from seed {seed}. Answer a, b or c; `undo` takes the last answer back, `quit` leaves. For training only.",
+    let limit =
+        (arguments.timed || arguments.board).then(|| Terms::default().minutes(questions.len()));
+    say(&mut out, "", &examiner.circuit().title_with_mods())?;
+    let within = limit.map(|limit| format!(", {limit} min")).unwrap_or_default();
+    let head = format!(
+        "{} from seed {seed}{within}. `undo` takes the last answer back, `quit` leaves. For training only.",
         counted(questions.len(), "question")
-    )?;
+    );
+    say(&mut out, "", &head)?;
     let begun = Instant::now();
-    let limit = arguments.timed.then(|| 60 * u64::from(Terms::default().minutes(questions.len())));
-    let mut right: BTreeMap<usize, bool> = BTreeMap::new();
-    let mut at = 0;
+    let followed = vec![false; questions.len()];
+    let mut asking = Asking { questions, followed, at: 0, right: BTreeMap::new(), shown: false };
     let mut told = usize::MAX;
     let mut line = String::new();
-    while let Some(question) = questions.get(at) {
-        if limit.is_some_and(|limit| begun.elapsed().as_secs() > limit) {
+    while let Some(question) = asking.questions.get(asking.at).cloned() {
+        if limit.is_some_and(|limit| begun.elapsed().as_secs() > 60 * u64::from(limit)) {
             writeln!(out, "The time is over.")?;
             break;
         }
-        if told != at {
-            put(&mut out, at, question)?;
-            told = at;
+        if told != asking.at {
+            put(&mut out, asking.at, &question)?;
+            told = asking.at;
         }
         if prompt {
             write!(out, "> ")?;
-            out.flush()?;
         }
+        out.flush()?;
         line.clear();
         if input.read_line(&mut line)? == 0 {
             break;
@@ -166,25 +214,35 @@ fn ask(
         let typed = line.trim().to_lowercase();
         match typed.as_str() {
             "quit" | "exit" => break,
-            "undo" if at > 0 => {
+            "undo" if asking.at > 0 => {
                 if let Some(store) = &mut store {
                     store.take_back()?;
                 }
-                at -= 1;
-                right.remove(&at);
+                asking.go_back();
+                told = usize::MAX;
                 writeln!(out, "Taken back.")?;
                 continue;
             }
             _ => {}
         }
-        let given = given(question, &typed);
+        if let (Answer::Words { model }, false) = (&question.answer, asking.shown) {
+            writeln!(out, "A model answer:")?;
+            for sentence in model {
+                say(&mut out, "   ", sentence)?;
+            }
+            say(&mut out, "", how(&question, true).as_str())?;
+            asking.shown = true;
+            continue;
+        }
+        let given = given(&question, &typed);
         let judged = given
             .as_ref()
             .and_then(|given| Some((question.is_right(given)?, question.rating(given)?)));
         let Some((is_right, rating)) = judged else {
-            writeln!(out, "{} Or `undo`, or `quit`.", how(question))?;
+            say(&mut out, "", &format!("{} Or `undo`, or `quit`.", how(&question, asking.shown)))?;
             continue;
         };
+        // Kept before it is acknowledged.
         if let Some(store) = &mut store {
             store.grade(&Grade {
                 card: question.card.clone(),
@@ -193,10 +251,15 @@ fn ask(
                 rating: rating.number(),
             })?;
         }
-        right.insert(at, is_right);
-        answered(&mut out, question, is_right)?;
-        at += 1;
+        answered(&mut out, &question, is_right)?;
+        let digs = arguments.board && !is_right && !asking.followed[asking.at];
+        let follow_up = digs.then(|| examiner.follow_up(&question, seed)).flatten();
+        if follow_up.is_some() {
+            writeln!(out, "Then let us look closer.")?;
+        }
+        asking.go_on(is_right, follow_up);
     }
+    let right = asking.right;
     let correct = right.values().filter(|right| **right).count();
     let enough = Terms::default().enough(right.len());
     if right.is_empty() {
@@ -210,6 +273,20 @@ fn ask(
         writeln!(out, "{}", due_told(&deck, day))?;
     }
     Ok(Ended::Well)
+}
+
+/// Columns of a plain line.
+const COLUMNS: u16 = 78;
+
+/// Writes a text in lines of so many columns, what follows the first set in as far as its head
+/// is long.
+fn say(out: &mut impl Write, head: &str, text: &str) -> Result<()> {
+    let indent = u16::try_from(head.len()).unwrap_or(0);
+    for (at, line) in wrap(text, COLUMNS - indent).iter().enumerate() {
+        let head = if at == 0 { head.to_owned() } else { " ".repeat(head.len()) };
+        writeln!(out, "{head}{line}")?;
+    }
+    Ok(())
 }
 
 /// What was typed, as an answer of the form that a question has.
@@ -237,12 +314,15 @@ fn given(question: &Question, typed: &str) -> Option<Given> {
     }
 }
 
-/// How a question is answered.
-fn how(question: &Question) -> String {
+/// How a question is answered; of a spoken one, whether its model answer has been shown.
+fn how(question: &Question, shown: bool) -> String {
     match &question.answer {
         Answer::One { .. } => "Answer with the letter of one of them.".to_owned(),
         Answer::All { .. } => "Answer with the letters of all that are right, as `ac`.".to_owned(),
         Answer::Number { unit, .. } => format!("Answer with a figure in {unit}."),
+        Answer::Words { .. } if !shown => {
+            "Say it aloud, then press Enter to see a model answer.".to_owned()
+        }
         Answer::Words { .. } => {
             "Grade yourself: 1 not known, 2 with effort, 3 known, 4 at once.".to_owned()
         }
@@ -250,22 +330,36 @@ fn how(question: &Question) -> String {
 }
 
 fn put(out: &mut impl Write, at: usize, question: &Question) -> Result<()> {
-    writeln!(out, "\n{}. {}", at + 1, plain(&question.text))?;
-    if let Answer::One { choices, .. } | Answer::All { choices, .. } = &question.answer {
-        for (letter, choice) in ('a'..).zip(choices) {
-            writeln!(out, "   {letter}) {}", plain(choice))?;
+    writeln!(out)?;
+    say(out, &format!("{}. ", at + 1), &question.text)?;
+    match &question.answer {
+        Answer::One { choices, .. } | Answer::All { choices, .. } => {
+            for (letter, choice) in ('a'..).zip(choices) {
+                say(out, &format!("   {letter}) "), choice)?;
+            }
         }
+        Answer::Number { .. } | Answer::Words { .. } => {}
+    }
+    if !matches!(question.answer, Answer::One { .. }) {
+        say(out, "   ", &how(question, false))?;
     }
     Ok(())
 }
 
 fn answered(out: &mut impl Write, question: &Question, is_right: bool) -> Result<()> {
-    writeln!(out, "{}", if is_right { "Right." } else { "No." })?;
-    if !is_right {
-        writeln!(out, "   It is {}", plain(&right_told(question)))?;
+    match (&question.answer, is_right) {
+        (Answer::Words { .. }, true) => writeln!(out, "Known.")?,
+        (Answer::Words { .. }, false) => writeln!(out, "To be asked again.")?,
+        (_, true) => writeln!(out, "Right.")?,
+        (_, false) => say(out, "No: ", &right_told(question))?,
+    }
+    if let (Answer::Number { tolerance, unit, .. }, true) = (&question.answer, is_right) {
+        let told =
+            format!("{}; within {} {unit}.", right_told(question), significant(*tolerance, 2));
+        say(out, "   ", &told)?;
     }
     for reason in &question.reasons {
-        writeln!(out, "   {}", plain(reason))?;
+        say(out, "   ", reason)?;
     }
     Ok(())
 }
@@ -278,7 +372,9 @@ fn right_told(question: &Question) -> String {
             format!("{letter}) {}", choices[*right])
         }
         Answer::All { right, .. } => {
-            ('a'..).zip(right).filter(|(_, right)| **right).map(|(letter, _)| letter).collect()
+            let right = ('a'..).zip(right).filter(|(_, right)| **right);
+            let letters: Vec<String> = right.map(|(letter, _)| letter.to_string()).collect();
+            letters.join(", ")
         }
         Answer::Number { value, unit, .. } => format!("{} {unit}", significant(*value, 4)),
         Answer::Words { model } => model.join("; "),

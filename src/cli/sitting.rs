@@ -23,7 +23,9 @@ pub(super) struct Sitting<'a> {
     pub(super) mods: &'a [String],
     /// How many questions.
     pub(super) questions: usize,
-    /// Whether it is the board: against the clock, and with questions that dig.
+    /// Whether it is against the clock.
+    pub(super) timed: bool,
+    /// Whether it is the board: against the clock, and asking further where an answer is weak.
     pub(super) board: bool,
     /// The number it is drawn from.
     pub(super) seed: u64,
@@ -90,7 +92,8 @@ pub(super) fn sitting(of: Sitting<'_>) -> Result<Oral> {
     Ok(Oral {
         examiner: Arc::new(examiner),
         questions,
-        board_seconds: of.board.then_some(seconds),
+        seconds: (of.timed || of.board).then_some(seconds),
+        digs: of.board,
         seed: of.seed,
         pass_percent: terms.pass_percent,
         ledger: Box::new(Grades { store, system: id, day }),

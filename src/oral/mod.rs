@@ -10,13 +10,15 @@
 //! A [`Card`](Question::card) is a kind of question about parts of a system; asked again it
 //! takes other values.
 
+mod authored;
 mod examiner;
 mod memory;
 mod paper;
 mod qti;
 mod question;
 
-pub use examiner::{ALTERNATIVES, Examiner};
+pub use authored::{Own, read_questions};
+pub use examiner::{ALTERNATIVES, Examiner, Limit, limits};
 pub use memory::{Deck, Memory, Rating};
 pub use paper::{Paper, Terms};
 pub use question::{Answer, Asked, Claim, Given, Look, Question};

@@ -1,7 +1,7 @@
 //! A question, how it is answered, and when an answer is right.
 
 use super::Rating;
-use crate::circuit::{PartId, StationId};
+use crate::circuit::{PartId, StationId, TestPointId};
 use crate::dictionary::Setup;
 use crate::observation::{Percept, What};
 
@@ -12,16 +12,34 @@ pub enum Asked {
     Shows,
     /// What something shows in another setup, nothing having failed.
     InSetup,
+    /// What a pointer stands at, as a figure.
+    Needle,
+    /// Whether what something shows in a setup is as it should be.
+    Normal,
+    /// Which lamps are alight.
+    Lit,
     /// What is no longer as usual with a fault.
     Lost,
-    /// What could cause something.
+    /// What could cause something, one of three.
     Cause,
+    /// What could cause something, all that could.
+    Causes,
     /// What tells two faults apart.
     Apart,
+    /// Which reading is worth taking first, given the signs.
+    First,
+    /// What something shows when a relay has not moved as it should have.
+    Unmoved,
     /// What the current to a part goes through.
     Fed,
+    /// In which order the current goes through three parts.
+    Order,
     /// What protects a part.
     Protects,
+    /// Where no ohmmeter may be put, or where it may.
+    Live,
+    /// At which value a part does something.
+    Limit,
     /// Where a part is.
     Where,
     /// The rating of a breaker or a fuse.
@@ -30,22 +48,37 @@ pub enum Asked {
     Caution,
     /// What a mod brings.
     Mod,
+    /// Why a fault shows itself as it does, spoken.
+    Why,
+    /// What the author of the system asks.
+    Own,
 }
 
 impl Asked {
     /// All of them.
-    pub const ALL: [Self; 11] = [
+    pub const ALL: [Self; 22] = [
         Self::Shows,
         Self::InSetup,
+        Self::Needle,
+        Self::Normal,
+        Self::Lit,
         Self::Lost,
         Self::Cause,
+        Self::Causes,
         Self::Apart,
+        Self::First,
+        Self::Unmoved,
         Self::Fed,
+        Self::Order,
         Self::Protects,
+        Self::Live,
+        Self::Limit,
         Self::Where,
         Self::Rating,
         Self::Caution,
         Self::Mod,
+        Self::Why,
+        Self::Own,
     ];
 
     /// Its name on cards.
@@ -53,16 +86,32 @@ impl Asked {
         match self {
             Self::Shows => "shows",
             Self::InSetup => "in-setup",
+            Self::Needle => "needle",
+            Self::Normal => "normal",
+            Self::Lit => "lit",
             Self::Lost => "lost",
             Self::Cause => "cause",
+            Self::Causes => "causes",
             Self::Apart => "apart",
+            Self::First => "first",
+            Self::Unmoved => "unmoved",
             Self::Fed => "fed",
+            Self::Order => "order",
             Self::Protects => "protects",
+            Self::Live => "live",
+            Self::Limit => "limit",
             Self::Where => "where",
             Self::Rating => "rating",
             Self::Caution => "caution",
             Self::Mod => "mod",
+            Self::Why => "why",
+            Self::Own => "own",
         }
+    }
+
+    /// Whether it is answered by one of three, as a paper wants it.
+    pub fn is_for_papers(self) -> bool {
+        !matches!(self, Self::Needle | Self::Lit | Self::Causes | Self::Why)
     }
 }
 
@@ -153,19 +202,30 @@ pub enum Look {
     Diagram(PartId),
 }
 
-/// What a choice claims, so that it can be checked by other means.
+/// What a choice claims, so that it can be checked by other means. Faults are named by their
+/// codes; they strike once the setup has come to rest, all at once.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Claim {
-    /// This is shown with that fault, or with none, in the setup.
-    Shows(Setup, Option<String>, What, Percept),
-    /// This is not as usual with that fault.
-    Unusual(String, What),
-    /// With this fault these, and of all faces only these, are not as usual.
-    Explains(String, Vec<(What, Percept)>),
-    /// These two faults show different things there.
-    Differ(String, String, What),
-    /// The part lies on the way of the current to the other.
-    Feeds(PartId, PartId),
+    /// This is shown with these faults in the setup.
+    Shows(Setup, Vec<String>, What, Percept),
+    /// A meter indicates this much with these faults in the setup.
+    Indicates(Setup, Vec<String>, PartId, f64),
+    /// The lamp gives light with these faults in the setup.
+    Lit(Setup, Vec<String>, PartId),
+    /// This is not as usual in the setup with that fault.
+    Unusual(Setup, String, What),
+    /// In the setup, with this fault, these and of all faces only these are not as usual.
+    Explains(Setup, String, Vec<(What, Percept)>),
+    /// Some two of these faults show different things there, in the setup.
+    Differ(Setup, Vec<String>, What),
+    /// In the setup the current to the second part goes through the first.
+    Feeds(Setup, PartId, PartId),
+    /// In the setup the current to the part goes through these in this order.
+    InOrder(Setup, PartId, Vec<PartId>),
+    /// In the setup the test point is live (or, with `false`, is not).
+    Live(Setup, TestPointId, bool),
+    /// The part does what the word says at this value.
+    Limit(PartId, &'static str, f64),
     /// The part is at the station.
     Stands(PartId, StationId),
     /// The part has this rating.
@@ -174,6 +234,8 @@ pub enum Claim {
     Warns(StationId, String),
     /// The part comes with the mod.
     Brings(String, String),
+    /// The author of the system says so (or, with `false`, denies it).
+    Said(bool),
 }
 
 impl Question {

@@ -10,6 +10,7 @@ use ratatui::layout::{Position, Rect};
 use super::command::Command;
 use super::diagram::Diagram;
 use super::mouse::Target;
+use crate::observation::Rig;
 use crate::oral::{Answer, Examiner, Given, Look, Question, Rating};
 
 pub(super) use page::draw;
@@ -39,8 +40,10 @@ pub struct Oral {
     pub examiner: Arc<Examiner>,
     /// What is asked, in order.
     pub questions: Vec<Question>,
-    /// Seconds for all of it, and with them questions that dig; `None` for a quiet session.
-    pub board_seconds: Option<u64>,
+    /// Seconds for all of it; `None` for a session without hurry.
+    pub seconds: Option<u64>,
+    /// Whether it asks further where an answer was weak, as a board does.
+    pub digs: bool,
     /// The number it was drawn from.
     pub seed: u64,
     /// Percent that must be right.
@@ -167,7 +170,7 @@ impl Asking {
 
     /// Whether a clock runs that is to be seen running.
     pub(super) fn ticks(&self) -> bool {
-        self.oral.board_seconds.is_some() && matches!(self.stage, Stage::Asked | Stage::Compared)
+        self.oral.seconds.is_some() && matches!(self.stage, Stage::Asked | Stage::Compared)
     }
 
     /// Tells the time since some moment that stays the same.
@@ -182,7 +185,7 @@ impl Asking {
 
     /// Seconds that are left of the time, where there is a limit.
     fn seconds_left(&self) -> Option<u64> {
-        let limit = self.oral.board_seconds?;
+        let limit = self.oral.seconds?;
         let used = self.begun.map_or(0, |begun| self.now.saturating_sub(begun).as_secs());
         Some(limit.saturating_sub(used))
     }
@@ -317,7 +320,7 @@ impl Asking {
         self.outcomes.push(Outcome { given, is_right });
         self.stage = Stage::Told;
         self.scroll = 0;
-        if !is_right && self.oral.board_seconds.is_some() && !self.further[self.at] {
+        if !is_right && self.oral.digs && !self.further[self.at] {
             self.dig();
         }
     }
@@ -378,8 +381,14 @@ impl Asking {
     }
 
     fn open_diagram(&mut self, size: (u16, u16)) {
-        let rig = self.oral.examiner.sound();
-        let mut diagram = Diagram::of_rig(rig, "The sound aircraft, as it usually stands.", size);
+        let rig = match Rig::normal(Arc::clone(self.oral.examiner.circuit())) {
+            Ok(rig) => rig,
+            Err(why) => {
+                self.remark = Some(format!("No diagram: {why}."));
+                return;
+            }
+        };
+        let mut diagram = Diagram::of_rig(&rig, "The sound aircraft, as it usually stands.", size);
         if let Some(Look::Diagram(part)) = self.question().and_then(|question| question.look) {
             diagram.centre_on(part, size);
         }

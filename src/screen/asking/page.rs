@@ -13,7 +13,7 @@ use crate::screen::sheet::{Line, TRAINING_ONLY, Text, draw_lines};
 use crate::screen::station::dial;
 use crate::screen::text::wrap;
 use crate::screen::theme::Theme;
-use crate::units::{counted, significant};
+use crate::units::{counted, minutes, significant};
 
 /// Columns before the words of a choice: pointer, box or blank, letter.
 const BEFORE: u16 = 8;
@@ -150,7 +150,7 @@ pub(in super::super) fn draw(buffer: &mut Buffer, areas: &Areas, asking: &Asking
     if let Some(left) = asking.seconds_left().filter(|_| asking.stage != Stage::Over) {
         right.push_str(&format!(" · {}:{:02} left", left / 60, left % 60));
     }
-    let placard = if asking.oral.board_seconds.is_some() { "THE BOARD" } else { "ORAL" };
+    let placard = if asking.oral.digs { "THE BOARD" } else { "ORAL" };
     head(buffer, areas.head, placard, &right, theme);
     let stage = areas.stage;
     let body = Rect { y: stage.y + 1, height: stage.height.saturating_sub(1), ..stage };
@@ -277,13 +277,12 @@ fn before(asking: &Asking, columns: u16, theme: Theme) -> Vec<Line> {
     let mut text = Text { columns, lines: Vec::new(), theme };
     let (due, forecast) = asking.oral.ledger.plan();
     let count = counted(asking.oral.questions.len(), "question");
-    let told = match asking.oral.board_seconds {
-        Some(seconds) => format!(
-            "{count} in {}, and further ones where an answer is weak.",
-            crate::units::minutes(seconds as f64 / 60.0)
-        ),
-        None => format!("{count}: what is due first, then what is new. There is no hurry."),
-    };
+    let time = asking.oral.seconds.map_or_else(
+        || "without hurry".to_owned(),
+        |seconds| format!("in {}", minutes(seconds as f64 / 60.0)),
+    );
+    let further = if asking.oral.digs { ", and further ones where an answer is weak" } else { "" };
+    let told = format!("{count} {time}: what is due first, then what is new{further}.");
     text.paragraph(&told, theme.strong());
     text.paragraph(&format!("Drawn from {}.", asking.oral.seed), theme.quiet());
     text.blank();
