@@ -4,7 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use crate::score::{Debrief, Known, Row};
+use crate::score::{Debrief, FEW_FAULTS, Known, Row};
 use crate::screen::sheet::{Line, Text, capital, draw_lines};
 use crate::screen::text::{fit, put, put_right, rule, wrap};
 use crate::screen::theme::Theme;
@@ -26,7 +26,7 @@ const WIDE: u16 = 130;
 
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize, theme: Theme) {
     let wide = area.width >= WIDE;
-    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1));
+    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1), possible(debrief, at + 1));
     let (table, detail) = if wide {
         let table = Rect { width: area.width * 6 / 10, ..area };
         let x = table.right() + 2;
@@ -126,8 +126,18 @@ fn bar(buffer: &mut Buffer, area: Rect, left: usize, of: usize, theme: Theme) {
     put(buffer, area, x, area.y, &"▄".repeat(length), theme.quiet());
 }
 
+/// What was possible after so many steps, by name as far as that stays short.
+fn possible(debrief: &Debrief, steps: usize) -> String {
+    let all = debrief.possible_after(steps);
+    let named = all.iter().take(FEW_FAULTS).copied().collect::<Vec<_>>().join(", ");
+    match all.len().saturating_sub(FEW_FAULTS) {
+        0 => named,
+        more => format!("{named} and {more} more"),
+    }
+}
+
 fn row_lines(
-    (row, known): (&Row, Option<&Known>),
+    (row, known, possible): (&Row, Option<&Known>, String),
     at: usize,
     columns: u16,
     theme: Theme,
@@ -148,7 +158,7 @@ fn row_lines(
     }
     text.paragraph(
         &format!(
-            "Left: {} in {}.",
+            "Left: {} in {}: {possible}.",
             counted(row.candidates, "fault"),
             counted(row.groups, "repair group")
         ),
