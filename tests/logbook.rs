@@ -9,11 +9,12 @@ use std::time::Duration;
 
 use halfsplit::chance::Chance;
 use halfsplit::drill::command::{Request, line_of, parse, steps_here};
-use halfsplit::drill::{Action, Rules};
+use halfsplit::drill::{Action, Advice, Rules};
 use halfsplit::library;
-use halfsplit::logbook::class::{Class, Found, cell, found};
+use halfsplit::logbook::class::{Found, Register, cell, found};
 use halfsplit::logbook::handin::{Header, Reader, Sheet, Systems, Verdict, judge, name_of, write};
-use halfsplit::logbook::{Attempt, Filter, Glance, Recipe, Store, deeds_as_moves, statements};
+use halfsplit::logbook::{Attempt, Filter, Recipe, Store, Upshot, deeds_as_moves, statement_of};
+use halfsplit::score::{Beginnings, debrief, glance};
 
 use crate::program::data_home;
 
@@ -222,6 +223,74 @@ fn hostile_hand_ins_are_refused_with_one_message() {
     assert!(name_of(&"x".repeat(81)).is_err());
 }
 
+/// Whatever lies in the folder of a class, one line says why it does not count, and what counts
+/// is summed up; nothing that is printed can drive a terminal.
+#[test]
+fn hostile_files_leave_a_class_standing() {
+    let home = data_home();
+    let folder = home.join("class");
+    fs::create_dir_all(folder.join("a-folder.jsonl")).expect("a folder");
+    let evil = "\u{1b}[2J\u{202e}<b onclick=x>=cmd|'/c calc'!A1";
+    let mut good = Vec::new();
+    let attempts = [by_chance("bench/opens-again", 1, 2)];
+    write(&mut good, (evil, AT), &attempts, None).expect("it is written");
+    fs::write(folder.join("good.jsonl"), &good).expect("a file");
+    let text = String::from_utf8(good).expect("text");
+    fs::write(folder.join("empty.jsonl"), "").expect("a file");
+    fs::write(folder.join("zip.jsonl"), b"PK\x05\x06\0\0\0\0\0\0").expect("a file");
+    fs::write(folder.join("binary.jsonl"), [0xff, 0xfe, 0, 10, 7]).expect("a file");
+    let nested = format!("{}{}", text.lines().next().expect("one"), "\n") + &"[".repeat(200_000);
+    fs::write(folder.join("nested.jsonl"), nested).expect("a file");
+    let mut long = text.lines().next().expect("a beginning").to_owned() + "\n";
+    long.push_str(&"a".repeat(9 << 20));
+    fs::write(folder.join("long.jsonl"), long).expect("a file");
+    // Texts that nobody would type, wherever an attempt may have one.
+    let mut odd = attempts[0].clone();
+    odd.id = evil.to_owned();
+    odd.begun = evil.to_owned();
+    odd.recipe.system = evil.to_owned();
+    odd.recipe.system_hash = evil.to_owned();
+    let mut out = Vec::new();
+    write(&mut out, ("12", AT), &[odd], None).expect("it is written");
+    fs::write(folder.join("odd.jsonl"), out).expect("a file");
+    #[cfg(unix)]
+    std::os::unix::fs::symlink("/dev/zero", folder.join("zero.jsonl")).expect("a link");
+    let page = home.join("class.html");
+    let told = |arguments: &[&str]| {
+        let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+            .args(["class", folder.to_str().expect("text")])
+            .args(arguments)
+            .env("XDG_DATA_HOME", &home)
+            .output()
+            .expect("it runs");
+        assert_eq!(output.status.code(), Some(1), "{output:?}");
+        String::from_utf8(output.stdout).expect("text")
+    };
+    let text = told(&["--html", page.to_str().expect("text")]);
+    assert!(text.starts_with("Counted: 1 attempt. Not counted: 6."), "{text}");
+    for file in ["binary", "empty", "long", "nested", "odd", "zip"] {
+        assert_eq!(text.matches(&format!("  {file}.jsonl:")).count(), 1, "{file}: {text}");
+    }
+    let drives = |c: char| (c.is_control() && c != '\n') || c == '\u{202e}';
+    assert!(!text.contains(drives), "{text:?}");
+    let page = fs::read_to_string(page).expect("a page");
+    assert!(!page.contains("<b ") && !page.contains(drives), "{page}");
+    roxmltree::Document::parse(page.trim_start_matches("<!DOCTYPE html>\n")).expect("well-formed");
+    let csv = told(&["--csv"]);
+    assert!(!csv.contains(|c: char| c.is_control() && c != '\r' && c != '\n'), "{csv:?}");
+    // `verify` says of each in one line as well what it is.
+    for file in ["empty", "zip", "binary", "zero", "a-folder"] {
+        let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+            .arg("verify")
+            .arg(folder.join(format!("{file}.jsonl")))
+            .output()
+            .expect("it runs");
+        let said = String::from_utf8(output.stderr).expect("text");
+        assert_eq!(output.status.code(), Some(2), "{file}: {said}");
+        assert_eq!(said.lines().count(), 1, "{file}: {said}");
+    }
+}
+
 /// A reader with so many letters after it.
 trait ChainZeros: std::io::Read + Sized {
     fn chain_zeros(self, bytes: u64) -> impl std::io::Read {
@@ -243,14 +312,16 @@ fn names_stay_text_in_every_form_of_a_class() {
         let sheet = Sheet { attempt: by_chance("bench/opens-again", seed, 3), signature: None };
         all.push(found("a.jsonl", 2, &head, &sheet, &systems));
     }
-    let judged: Vec<_> = all
-        .iter()
-        .map(|one| match one {
-            Found::Counts(judged) => (**judged).clone(),
-            Found::Refused(_, _, why) => panic!("{why}"),
-        })
-        .collect();
-    let class = Class::of(all.clone());
+    let register = |all: &[Found]| {
+        let mut register = Register::default();
+        for one in all {
+            register.take(one.clone());
+        }
+        register
+    };
+    let once = register(&all);
+    let class = once.class();
+    assert_eq!(class.refused, [""; 0]);
     let page = class.html();
     let document = roxmltree::Document::parse(page.trim_start_matches("<!DOCTYPE html>\n"))
         .expect("the page is well-formed");
@@ -266,55 +337,188 @@ fn names_stay_text_in_every_form_of_a_class() {
     // Handed in again, under one's own name and under another: it counts once.
     let mut twice = all.clone();
     twice.extend(all);
-    let class = Class::of(twice);
+    let register = register(&twice);
+    let class = register.class();
     assert_eq!((class.attempts, class.again.len()), (3, 3));
-    for statement in statements(&judged) {
-        checked_as_xapi(&statement);
+    let statements = register.counted().into_iter().filter_map(statement_of);
+    assert_eq!(statements.map(|statement| checked_as_xapi(&statement)).count(), 3);
+}
+
+/// What the published rules of the Experience API ask of a statement: xAPI 1.0.3, part two, as
+/// its working group publishes it (github.com/adlnet/xAPI-Spec, xAPI-Data.md at commit
+/// ca782a1129bc); IEEE 9274.1.1-2023 has taken these over. The section is named at each rule.
+fn checked_as_xapi(statement: &serde_json::Value) {
+    let keys = |pointer: &str| -> Vec<String> {
+        let object = statement.pointer(pointer).and_then(|value| value.as_object());
+        object.unwrap_or_else(|| panic!("{pointer} is an object")).keys().cloned().collect()
+    };
+    let only = |pointer: &str, allowed: &[&str]| {
+        for key in keys(pointer) {
+            assert!(allowed.contains(&key.as_str()), "{pointer} has no `{key}`");
+        }
+    };
+    let text = |pointer: &str| {
+        let text = statement.pointer(pointer).and_then(|value| value.as_str());
+        text.unwrap_or_else(|| panic!("{pointer} is a text"))
+    };
+    let number = |pointer: &str| {
+        let number = statement.pointer(pointer).and_then(serde_json::Value::as_f64);
+        number.unwrap_or_else(|| panic!("{pointer} is a number"))
+    };
+    // 2.2: no nulls outside extensions, no key that is not allowed, no empty object.
+    assert!(!without_extensions(statement).to_string().contains("null"), "{statement}");
+    assert!(!statement.to_string().contains("{}"), "{statement}");
+    // 2.4: actor, verb and object there. 2.4.10: a version is better left to the store.
+    only("", &["id", "timestamp", "actor", "verb", "object", "result", "context"]);
+    // 2.4.1 and 4.4: a UUID of variant 2 in standard form, case-insensitive data in lower case.
+    let id = text("/id");
+    let shape = id.chars().enumerate().all(|(at, c)| match at {
+        8 | 13 | 18 | 23 => c == '-',
+        19 => "89ab".contains(c),
+        _ => c.is_ascii_digit() || ('a'..='f').contains(&c),
+    });
+    assert!(id.len() == 36 && shape, "{id}");
+    // 2.4.2.1 and 2.4.2.4: exactly one identifier, here an account with home page and name.
+    only("/actor", &["objectType", "account"]);
+    assert_eq!(text("/actor/objectType"), "Agent");
+    only("/actor/account", &["homePage", "name"]);
+    assert!(is_iri(text("/actor/account/homePage")) && !text("/actor/account/name").is_empty());
+    // 2.4.3: the verb by its IRI, its word in a language map.
+    only("/verb", &["id", "display"]);
+    assert!(is_iri(text("/verb/id")));
+    // 2.4.4.1: an activity by its IRI; its type an IRI, its name a language map.
+    only("/object", &["objectType", "id", "definition"]);
+    assert_eq!(text("/object/objectType"), "Activity");
+    assert!(is_iri(text("/object/id")));
+    only("/object/definition", &["type", "name"]);
+    assert!(is_iri(text("/object/definition/type")));
+    // 4.2: keys of language maps are tags of RFC 5646; these are of two or three letters.
+    for map in ["/verb/display", "/object/definition/name"] {
+        for tag in keys(map) {
+            let letters = tag.chars().all(|c| c.is_ascii_lowercase());
+            assert!((2..=3).contains(&tag.len()) && letters, "{tag}");
+            text(&format!("{map}/{tag}"));
+        }
+    }
+    // 2.4.5: types of a result; 2.4.5.1: scaled within -1 and 1, raw between min and max.
+    only("/result", &["score", "success", "completion", "response", "duration", "extensions"]);
+    assert!(statement.pointer("/result/success").is_some_and(serde_json::Value::is_boolean));
+    assert!(statement.pointer("/result/completion").is_some_and(serde_json::Value::is_boolean));
+    text("/result/response");
+    only("/result/score", &["scaled", "raw", "min", "max"]);
+    assert!((-1.0..=1.0).contains(&number("/result/score/scaled")));
+    let (min, max) = (number("/result/score/min"), number("/result/score/max"));
+    assert!(min < max && (min..=max).contains(&number("/result/score/raw")));
+    // 4.6: a duration of ISO 8601, to 0.01 s at the most.
+    let duration = text("/result/duration");
+    assert!(duration.parse::<jiff::SignedDuration>().is_ok(), "{duration}");
+    let decimals = duration.split('.').nth(1).map_or(0, |rest| rest.len() - 1);
+    assert!(duration.starts_with("PT") && decimals <= 2, "{duration}");
+    // 4.1: keys of extensions are IRIs.
+    assert!(keys("/result/extensions").iter().all(|key| is_iri(key)));
+    // 2.4.6: platform only where the object is an activity; a known language.
+    only("/context", &["platform", "language"]);
+    assert_eq!(text("/context/language"), "en");
+    // 2.4.7 and 4.5: RFC 3339 with milliseconds and a zone.
+    if let Some(at) = statement.get("timestamp") {
+        let at = at.as_str().expect("a text");
+        let milliseconds = at.split('.').nth(1).is_some_and(|rest| rest.len() == 4);
+        assert!(at.parse::<jiff::Timestamp>().is_ok() && milliseconds && at.ends_with('Z'), "{at}");
     }
 }
 
-/// What IEEE 9274.1.1-2023 (xAPI 2.0) asks of a statement, from its published rules: section
-/// 4.2.2 (statement properties), 4.2.2.2 (actor with exactly one inverse functional identifier),
-/// 4.2.2.3 (verb id is an IRI), 4.2.2.4 (activity id is an IRI), 4.2.4.2 (scaled in -1..1, raw between min
-/// and max), ISO 8601 duration and RFC 3339 timestamp. Section numbers from memory.
-fn checked_as_xapi(statement: &serde_json::Value) {
-    let text =
-        |pointer: &str| statement.pointer(pointer).and_then(|v| v.as_str()).unwrap_or_default();
-    let known = ["id", "version", "timestamp", "actor", "verb", "object", "result", "context"];
-    assert!(
-        statement.as_object().expect("an object").keys().all(|key| known.contains(&key.as_str()))
-    );
-    let id: Vec<&str> = text("/id").split('-').collect();
-    assert_eq!(id.iter().map(|part| part.len()).collect::<Vec<_>>(), [8, 4, 4, 4, 12]);
-    assert!(id.concat().chars().all(|c| c.is_ascii_hexdigit()));
-    let is_iri = |text: &str| {
-        text.split_once(':').is_some_and(|(scheme, rest)| {
-            scheme.starts_with(|c: char| c.is_ascii_alphabetic())
-                && !rest.is_empty()
-                && !rest.contains([' ', '<', '>', '"', '{', '}', '|', '\\', '^', '`'])
-        })
-    };
-    assert!(
-        is_iri(text("/verb/id"))
-            && is_iri(text("/object/id"))
-            && is_iri(text("/actor/account/homePage"))
-    );
-    assert!(!text("/actor/account/name").is_empty());
-    assert!(statement.pointer("/actor/mbox").is_none(), "one identifier only");
-    let extensions =
-        statement.pointer("/result/extensions").and_then(|v| v.as_object()).expect("some");
-    assert!(extensions.keys().all(|key| is_iri(key)));
-    let number = |pointer: &str| {
-        statement.pointer(pointer).and_then(serde_json::Value::as_f64).expect("a number")
-    };
-    assert!((-1.0..=1.0).contains(&number("/result/score/scaled")));
-    assert!(
-        (number("/result/score/min")..=number("/result/score/max"))
-            .contains(&number("/result/score/raw"))
-    );
-    assert!(text("/timestamp").parse::<jiff::Timestamp>().is_ok());
-    assert!(text("/result/duration").parse::<jiff::SignedDuration>().is_ok());
-    assert_eq!(text("/version"), "2.0.0");
+/// An IRI as far as RFC 3987 can be checked at a glance: a scheme, something after it, and
+/// nothing that must be encoded.
+fn is_iri(text: &str) -> bool {
+    text.split_once(':').is_some_and(|(scheme, rest)| {
+        let barred = |c: char| c.is_control() || " <>\"{}|\\^`".contains(c);
+        scheme.starts_with(|c: char| c.is_ascii_alphabetic())
+            && scheme.chars().all(|c| c.is_ascii_alphanumeric() || "+-.".contains(c))
+            && !rest.is_empty()
+            && !rest.contains(barred)
+    })
+}
+
+fn without_extensions(value: &serde_json::Value) -> serde_json::Value {
+    let mut value = value.clone();
+    if let Some(result) = value.get_mut("result").and_then(|result| result.as_object_mut()) {
+        result.remove("extensions");
+    }
+    value
+}
+
+/// The figures of a class are those of the debrief, whatever is worked out only once or not at
+/// all for them: drills by chance, and by somebody who follows advice half of the time.
+#[test]
+fn a_class_is_told_what_the_debrief_tells() {
+    let beginnings = Beginnings::default();
+    let mut habits = 0;
+    for (seed, name) in (0..times(20)).zip(DRILLS.iter().cycle()) {
+        let attempt =
+            if seed % 2 == 0 { by_chance(name, seed, 14) } else { half_advised(name, seed) };
+        let replayed = attempt.replay().expect("it begins");
+        assert_eq!(replayed.difference, None, "{name}");
+        let told = debrief(&replayed.session).expect("it can be worked out");
+        // Twice, so that what has been kept of the first time is used.
+        for _ in 0..2 {
+            let glance =
+                glance(&replayed.session, &replayed.build, &beginnings).expect("worked out");
+            let bits = |row: &halfsplit::score::Row| {
+                (row.expected_bits, row.gained_bits, row.best.as_ref().map(|best| best.bits))
+            };
+            let all: Vec<_> = told.rows.iter().map(bits).collect();
+            let steps = glance.steps.iter();
+            let same: Vec<_> =
+                steps.map(|s| (s.expected_bits, s.gained_bits, s.best_bits)).collect();
+            assert_eq!(same, all, "{name} {seed}");
+            let worked: Vec<_> =
+                told.habits.iter().map(|habit| (habit.kind, habit.points)).collect();
+            assert_eq!(glance.habits, worked, "{name} {seed}");
+            assert_eq!(
+                (glance.points, glance.par, glance.minutes, glance.cautions),
+                (told.score.total, told.par, told.minutes, told.cautions.len()),
+                "{name} {seed}"
+            );
+            let verdict = (&glance.planted, &glance.called, glance.right_part, glance.proven);
+            let full = &told.verdict;
+            assert_eq!(
+                verdict,
+                (&full.planted, &full.called, full.right_part, full.proven),
+                "{name} {seed}"
+            );
+            habits += worked.len();
+        }
+    }
+    assert!(habits > 10, "some of them have habits: {habits}");
+}
+
+/// Somebody who does one of two steps by advice, without asking for it, and calls what is
+/// likeliest.
+fn half_advised(name: &str, seed: u64) -> Attempt {
+    let (system, drill) = library::split_drill(name);
+    let mut recipe = Recipe::new(system, Rules::default(), seed).expect("it can be read");
+    recipe.drill = drill.map(str::to_owned);
+    let mut session = recipe.begin().expect("it begins");
+    let mut chance = Chance::stream(seed, "half advised");
+    for _ in 0..6 {
+        let doable = steps_here(&session);
+        let by_chance = doable[(chance.unit() * doable.len() as f64) as usize].0;
+        session.apply(Action::Step(by_chance));
+        let (circuit, place) = (session.circuit().clone(), session.place().clone());
+        let advisor = session.advisor().expect("it can be worked out");
+        let belief = session.belief().expect("it can be worked out");
+        if let Advice::Do { prospect, .. } = advisor.advise(belief, &circuit, &place) {
+            for step in prospect.path() {
+                session.apply(Action::Step(step));
+            }
+        }
+    }
+    let belief = session.belief().expect("it can be worked out");
+    let called = belief.likeliest().map(|(likeliest, _)| likeliest.cause.clone());
+    session.apply(Action::Call(called.expect("something is left")));
+    let mut attempt = Attempt::new(format!("{seed:032x}"), AT.to_owned(), recipe);
+    attempt.moves = deeds_as_moves(&session, 0, &attempt.first_seal(), AT);
+    attempt
 }
 
 fn book(home: &Path) -> PathBuf {
@@ -500,17 +704,17 @@ fn a_logbook_of_version_2_opens() {
     assert_eq!(kept[0].attempt.first_edit(), None);
     let grades = store.grades().expect("they can be read");
     assert_eq!(grades.iter().map(|grade| grade.rating).collect::<Vec<_>>(), [1, 3]);
-    assert!(store.glances().expect("they can be read").is_empty());
-    let glance = Glance {
+    assert!(store.upshots().expect("they can be read").is_empty());
+    let upshot = Upshot {
         program: "0.1.0".to_owned(),
         found: true,
         proven: false,
         minutes: 4.5,
         points: 61.0,
     };
-    store.keep_glance(kept[0].number, &glance).expect("it can be written");
-    let kept = store.glances().expect("they can be read");
-    assert_eq!(kept.into_values().collect::<Vec<_>>(), [glance]);
+    store.keep_upshot(kept[0].number, &upshot).expect("it can be written");
+    let kept = store.upshots().expect("they can be read");
+    assert_eq!(kept.into_values().collect::<Vec<_>>(), [upshot]);
 }
 
 /// A logbook of version 1 opens, its attempts are there, and it can be written.

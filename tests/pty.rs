@@ -541,6 +541,70 @@ fn the_menu_opens_and_q_gives_the_terminal_back() {
     assert_given_back(&bytes);
 }
 
+/// A drill that is left goes on from the menu and with `resume`, and once it is over it is gone
+/// through again from the logbook and with `replay`, forwards and backwards.
+#[test]
+fn a_drill_is_taken_up_and_looked_back_on() {
+    let home = crate::program::data_home();
+    let home = home.to_str().expect("text");
+    let start = |arguments: &[&str]| {
+        Running::start_with(arguments, &[("XDG_DATA_HOME", home), ("HALFSPLIT_STILL", "1")])
+    };
+    let mut terminal = start(&["drill", "bench", "--seed", "1", "--fault", "S1:open-ON"]);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    terminal.until(at_station);
+    // A step, and away: what has been done is in the logbook.
+    terminal.press("/look around\r");
+    terminal.until(|s| at_station(s) && !s.contains("look around_"));
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+
+    let mut terminal = start(&[]);
+    terminal.until(|s| s.contains("SYSTEMS") && s.contains("Go on where you stopped"));
+    // It is the second row, after the guided drill.
+    terminal.press("\x1b[B\r");
+    terminal.until(at_station);
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+
+    let mut terminal = start(&["resume"]);
+    terminal.until(at_station);
+    terminal.press("c");
+    terminal.until(|s| s.contains("CALL"));
+    terminal.press("s1\r");
+    terminal.until(|s| s.contains("open-ON") || s.contains("open at ON"));
+    terminal.press("\r");
+    terminal.until(|s| keys(s).contains("make the call"));
+    terminal.press("\r");
+    terminal.until(|s| s.contains("VERDICT") && keys(s).contains("Enter close"));
+    terminal.press("q");
+    terminal.end();
+
+    let mut terminal = start(&["replay", "1"]);
+    let first = terminal.until(|s| s.contains("▸STEPS") && s.contains("Step 1: "));
+    assert!(first.contains("Left: ") && first.contains("S1:open-ON"), "{first}");
+    terminal.press("d");
+    terminal.until(|s| s.contains("DIAGRAM"));
+    terminal.press("q");
+    terminal.until(|s| s.contains("▸STEPS"));
+    terminal.press("q");
+    assert_eq!(terminal.end().0, 0);
+
+    let mut terminal = start(&[]);
+    terminal.until(|s| s.contains("SYSTEMS") && s.contains("Logbook"));
+    assert!(!terminal.screen().contains("Go on where you stopped"), "nothing is open");
+    // It is the last row.
+    terminal.press("\x1b[A\r");
+    terminal.until(|s| s.contains("S1:open-ON"));
+    terminal.press("\r");
+    terminal.until(|s| s.contains("VERDICT") && keys(s).contains("Enter close"));
+    terminal.press("q");
+    terminal.until(|s| s.contains("S1:open-ON") || s.contains("SYSTEMS"));
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+}
+
 #[test]
 fn q_asks_in_a_drill_and_control_c_does_not() {
     let arguments = ["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"];

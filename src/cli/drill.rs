@@ -84,7 +84,7 @@ pub(super) fn in_lines(
     let prompt = input.is_terminal();
     let (input, out) = (input.lock(), std::io::stdout().lock());
     let mut keep = |session: &Session| recorder.borrow_mut().catch_up(session);
-    let mut judged = |debrief: &Debrief| recorder.borrow_mut().glance(debrief);
+    let mut judged = |debrief: &Debrief| recorder.borrow_mut().upshot(debrief);
     plain::work(session, input, out, (prompt, report), (again, &mut keep, &mut judged))
 }
 
@@ -189,7 +189,7 @@ pub(super) fn on_screen(
     let mut keep = keep;
     let judged = Rc::clone(&of_judged);
     let keep: Keep = Box::new(move |session, debrief| {
-        judged.borrow_mut().glance(debrief);
+        judged.borrow_mut().upshot(debrief);
         keep.as_mut().map_or_else(|| Ok(String::new()), |keep| keep(session, debrief))
     });
     let kept = Kept { debrief: Some(keep), deeds: is_wanted.then_some(record), anew };

@@ -5,7 +5,7 @@ use std::fs::{self, File};
 use std::io::{BufReader, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use anyhow::{Context, Result, bail};
 use ed25519_dalek::SigningKey;
@@ -14,13 +14,14 @@ use rayon::prelude::*;
 use super::drill::{in_lines, on_a_terminal, on_screen};
 use super::recorder::{self, Recorder};
 use super::{Ended, args, debrief, whole_file};
+use crate::circuit::Circuit;
 use crate::diagnosis::Belief;
 use crate::diagnostic::plain;
 use crate::drill::Session;
-use crate::logbook::class::{Class, Found, Judged, found, judged};
+use crate::logbook::class::{Found, Judged, Register, found, judged};
 use crate::logbook::handin::{self, HandinError, Reader, Systems, Verdict};
-use crate::logbook::{Attempt, Filter, Kept, Store, practise_next, statements};
-use crate::score;
+use crate::logbook::{Attempt, Filter, Kept, Store, practise_next, statement_of};
+use crate::score::{self, Beginnings, FEW_FAULTS};
 use crate::screen::Start;
 use crate::units::{counted, minutes};
 
@@ -96,10 +97,11 @@ fn next(store: &Store) -> Result<Ended> {
 fn all_judged(store: &Store) -> Result<Vec<Judged>> {
     let mut attempts = store.attempts(&Filter::default())?;
     attempts.reverse();
+    let beginnings = Beginnings::default();
     let worked = attempts.par_iter().map(|kept| {
         let replayed = kept.attempt.replay().ok()?;
         let whole = replayed.difference.is_none() && replayed.session.call().is_some();
-        whole.then(|| judged("", &kept.attempt, &replayed.session).ok())?
+        whole.then(|| judged("", &kept.attempt, &replayed, &beginnings).ok())?
     });
     Ok(worked.flatten().collect())
 }
@@ -161,7 +163,7 @@ pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) 
     if over && !plain && on_a_terminal() && report.is_none() {
         let nothing = Rc::new(RefCell::new(Recorder::new(false)));
         // How the call was is no news to the shell.
-        on_screen(Start::Drill(Box::new(session)), looks, (None, None), &nothing)?;
+        on_screen(Start::LookBack(Box::new(session)), looks, (None, None), &nothing)?;
         return Ok(Ended::Well);
     }
     let mut out = std::io::stdout().lock();
@@ -200,10 +202,25 @@ fn in_steps(out: &mut impl Write, attempt: &Attempt, session: &Session) -> Resul
         if let Some(entry) = deed.entry.and_then(|at| session.log().get(at)) {
             belief.observe(&entry.observation);
             let left = counted(belief.alive().count(), "fault");
-            writeln!(out, "     {}; {left} possible.", minutes(entry.clock))?;
+            let named = possible(&belief, session.circuit());
+            writeln!(out, "     {}; {left} possible: {named}.", minutes(entry.clock))?;
         }
     }
     Ok(())
+}
+
+/// What is possible by name, the likeliest first, as far as that stays short.
+fn possible(belief: &Belief, circuit: &Circuit) -> String {
+    let mut alive: Vec<_> =
+        belief.candidates().iter().zip(belief.posterior()).filter(|(_, p)| *p > 0.0).collect();
+    // A stable sort: equals stay in the order of the parts.
+    alive.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let named = alive.iter().take(FEW_FAULTS).map(|(one, _)| one.cause.code(circuit));
+    let named = named.collect::<Vec<_>>().join(", ");
+    match alive.len().saturating_sub(FEW_FAULTS) {
+        0 => plain(&named),
+        more => format!("{} and {more} more", plain(&named)),
+    }
 }
 
 /// The trainee's name: as given, as kept, or asked for.
@@ -331,21 +348,17 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
     }
     let systems = Systems::with(&arguments.with)?;
     let files = hand_ins(&arguments.folder)?;
-    let progress = Progress::new(files.len());
-    let mut all = Vec::new();
+    let length = |path: &PathBuf| fs::metadata(path).map_or(0, |file| file.len());
+    let progress = Progress::new(files.iter().map(length).sum());
+    let mut register = Register::default();
+    let mut before = 0;
     for path in &files {
-        one_file(path, &systems, &mut all, &progress);
-        progress.file_done();
+        one_file(path, &systems, &mut register, (&progress, before));
+        before += length(path);
+        progress.read(before);
     }
     progress.over();
-    let of_class: Vec<Judged> = all
-        .iter()
-        .filter_map(|one| match one {
-            Found::Counts(judged) => Some((**judged).clone()),
-            Found::Refused(..) => None,
-        })
-        .collect();
-    let class = Class::of(all);
+    let class = register.class();
     let mut out = std::io::stdout().lock();
     if arguments.json {
         writeln!(out, "{}", serde_json::to_string(&class)?)?;
@@ -358,7 +371,8 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
         whole_file::write(path, &class.html())?;
     }
     if let Some(path) = &arguments.xapi {
-        let statements = serde_json::Value::Array(statements(&of_class));
+        let statements = register.counted().into_iter().filter_map(statement_of).collect();
+        let statements = serde_json::Value::Array(statements);
         whole_file::write(path, &format!("{}\n", serde_json::to_string_pretty(&statements)?))?;
     }
     Ok(if class.refused.is_empty() { Ended::Well } else { Ended::WithFinding })
@@ -381,12 +395,17 @@ fn hand_ins(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-/// Works out one file, so many attempts at once.
-fn one_file(path: &Path, systems: &Systems, all: &mut Vec<Found>, progress: &Progress) {
+/// Works out one file, so many attempts at once; so many bytes have been read before it.
+fn one_file(
+    path: &Path,
+    systems: &Systems,
+    register: &mut Register,
+    (progress, before): (&Progress, u64),
+) {
     let file = path.file_name().map_or_else(String::new, |name| plain(&name.to_string_lossy()));
     let mut reader = match opened(path) {
         Ok(reader) => reader,
-        Err(error) => return all.push(Found::Refused(file, 1, format!("{error:#}"))),
+        Err(error) => return register.take(Found::Refused(file, 1, format!("{error:#}"))),
     };
     let mut over = false;
     while !over {
@@ -401,7 +420,7 @@ fn one_file(path: &Path, systems: &Systems, all: &mut Vec<Found>, progress: &Pro
                         HandinError::Line(line, ..) | HandinError::Long(line) => *line,
                         HandinError::Read(_) => 0,
                     };
-                    all.push(Found::Refused(file.clone(), line, error.to_string()));
+                    register.take(Found::Refused(file.clone(), line, error.to_string()));
                 }
             }
         }
@@ -411,32 +430,37 @@ fn one_file(path: &Path, systems: &Systems, all: &mut Vec<Found>, progress: &Pro
             progress.attempt_done();
             one
         });
-        all.extend(worked.collect::<Vec<_>>());
+        for one in worked.collect::<Vec<_>>() {
+            register.take(one);
+        }
+        progress.read(before + reader.bytes());
     }
 }
 
 /// How far the work has got, on standard error while that is a terminal.
 struct Progress {
-    files: usize,
-    files_done: AtomicUsize,
+    bytes: u64,
+    read: AtomicU64,
     attempts: AtomicUsize,
     shown: bool,
 }
 
 impl Progress {
-    fn new(files: usize) -> Self {
+    fn new(bytes: u64) -> Self {
         let shown = std::io::stderr().is_terminal();
-        Self { files, files_done: AtomicUsize::new(0), attempts: AtomicUsize::new(0), shown }
+        Self { bytes: bytes.max(1), read: AtomicU64::new(0), attempts: AtomicUsize::new(0), shown }
     }
 
+    /// Shows the bar: the share of the bytes, and how many attempts have been done again.
     fn tell(&self) {
         if self.shown {
-            let (done, attempts) =
-                (self.files_done.load(Ordering::Relaxed), self.attempts.load(Ordering::Relaxed));
+            let percent = 100 * self.read.load(Ordering::Relaxed).min(self.bytes) / self.bytes;
+            let bar = "#".repeat(percent as usize * 40 / 100);
+            let attempts = self.attempts.load(Ordering::Relaxed);
+            // What cannot be shown is no reason to stop.
             let _ = write!(
                 std::io::stderr(),
-                "\r{attempts} attempts done again, {done} of {} files",
-                self.files
+                "\r[{bar:<40}] {percent:>3} %, {attempts} attempts done again"
             );
         }
     }
@@ -446,14 +470,15 @@ impl Progress {
         self.tell();
     }
 
-    fn file_done(&self) {
-        self.files_done.fetch_add(1, Ordering::Relaxed);
+    /// So many bytes of all files have been read and worked out.
+    fn read(&self, bytes: u64) {
+        self.read.store(bytes, Ordering::Relaxed);
         self.tell();
     }
 
     fn over(&self) {
         if self.shown {
-            let _ = writeln!(std::io::stderr());
+            let _ = write!(std::io::stderr(), "\r{:<80}\r", "");
         }
     }
 }

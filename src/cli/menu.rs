@@ -17,7 +17,7 @@ use crate::circuit::Circuit;
 use crate::diagnostic::plain;
 use crate::drill::Rules;
 use crate::library;
-use crate::logbook::{Filter, Glance, Kept, Recipe};
+use crate::logbook::{Filter, Kept, Recipe, Upshot};
 use crate::scenario::Scenario;
 use crate::screen::{Beginning, Begun, Entry, Start};
 use crate::units::{counted, minutes, significant};
@@ -43,7 +43,7 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
         what: Beginning::Guided,
         ..Entry::default()
     }];
-    let (attempts, glances) = attempts();
+    let (attempts, upshots) = attempts();
     entries.extend(going_on(&attempts));
     for name in library::NAMES {
         let done = |drill: &str| {
@@ -51,7 +51,7 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
             let closed = attempts
                 .iter()
                 .filter(|k| k.attempt.is_closed() && k.attempt.recipe.name() == name);
-            best_told(closed.map(|kept| glances.get(&kept.number)))
+            best_told(closed.map(|kept| upshots.get(&kept.number)))
         };
         entries.push(of_system(library::load(name)?, &library::drills(name)?, done));
     }
@@ -68,18 +68,18 @@ const OFFERED: usize = 200;
 
 /// The attempts of the logbook, the latest first; none where there is no logbook yet. That it
 /// cannot be read is said when something is to be kept in it.
-fn attempts() -> (Vec<Kept>, BTreeMap<i64, Glance>) {
+fn attempts() -> (Vec<Kept>, BTreeMap<i64, Upshot>) {
     let there = recorder::folder().is_some_and(|folder| folder.is_dir());
     let read = || {
         let store = recorder::open().ok()?;
-        Some((store.attempts(&Filter::default()).ok()?, store.glances().ok()?))
+        Some((store.attempts(&Filter::default()).ok()?, store.upshots().ok()?))
     };
     if there { read().unwrap_or_default() } else { Default::default() }
 }
 
 /// How often a drill has been done and how well at best, in words; `None` where never.
-fn best_told<'a>(attempts: impl Iterator<Item = Option<&'a Glance>>) -> Option<(String, String)> {
-    let all: Vec<Option<&Glance>> = attempts.collect();
+fn best_told<'a>(attempts: impl Iterator<Item = Option<&'a Upshot>>) -> Option<(String, String)> {
+    let all: Vec<Option<&Upshot>> = attempts.collect();
     if all.is_empty() {
         return None;
     }

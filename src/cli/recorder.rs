@@ -7,7 +7,7 @@ use std::rc::Rc;
 use jiff::Timestamp;
 
 use crate::drill::Session;
-use crate::logbook::{Attempt, Glance, Kept, Recipe, Store, StoreError, deeds_as_moves};
+use crate::logbook::{Attempt, Kept, Recipe, Store, StoreError, Upshot, deeds_as_moves};
 use crate::score::Debrief;
 
 /// Where the logbook stands (XDG Base Directory Specification 0.8): in `halfsplit` under
@@ -107,12 +107,12 @@ impl Recorder {
 
     /// Keeps what the debrief came to, for lists. That it cannot be kept is no loss: it can be
     /// worked out at any time.
-    pub(super) fn glance(&mut self, debrief: &Debrief) {
+    pub(super) fn upshot(&mut self, debrief: &Debrief) {
         let Some((_, Some(number))) = &self.attempt else { return };
         if self.store.is_none() {
             self.store = open().ok();
         }
-        let glance = Glance {
+        let upshot = Upshot {
             program: env!("CARGO_PKG_VERSION").to_owned(),
             found: debrief.verdict.right_part,
             proven: debrief.verdict.proven,
@@ -120,7 +120,7 @@ impl Recorder {
             points: debrief.score.total,
         };
         if let Some(store) = &mut self.store {
-            let _ = store.keep_glance(*number, &glance);
+            let _ = store.keep_upshot(*number, &upshot);
         }
     }
 

@@ -8,9 +8,11 @@
 //! interval in which that error must lie.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::foreseen::Foreseen;
 use crate::circuit::{Circuit, PartId, StationId};
 use crate::faults::{Cause, Causes, Scope};
 use crate::network::SolveError;
@@ -54,6 +56,9 @@ pub struct Candidate {
     pub(super) rig: Option<Rig>,
     pub(super) known: BTreeMap<Instrument, ErrorSpan>,
     pub(super) log_weight: f64,
+    /// What has been worked out of what its aircraft would show next; shared by all that
+    /// think about the same moment, and begun anew when the aircraft changes.
+    pub(super) foreseen: Arc<Foreseen>,
 }
 
 /// The state of knowledge after some observations.
@@ -102,6 +107,7 @@ impl Belief {
                     rig: Some(rig),
                     known: BTreeMap::new(),
                     log_weight: libm::log(weight),
+                    foreseen: Arc::default(),
                 };
                 for (at, observation) in observations.iter().enumerate() {
                     candidate.observe(at, observation);
@@ -173,6 +179,9 @@ impl Belief {
     pub(super) fn undergo(&mut self, step: Step, station: StationId) {
         for candidate in self.candidates.iter_mut().filter(|c| c.excluded.is_none()) {
             let Some(rig) = &mut candidate.rig else { continue };
+            if matches!(step, Step::Act(_)) {
+                candidate.foreseen = Arc::default();
+            }
             // A candidate whose circuit has no steady state there stays as it was.
             let _ = rig.perform(step, station, &mut Vec::new());
         }
@@ -264,6 +273,7 @@ impl Candidate {
         self.excluded = Some(exclusion);
         self.rig = None;
         self.known = BTreeMap::new();
+        self.foreseen = Arc::default();
     }
 
     fn observe(&mut self, at: usize, observation: &Observation) {
@@ -273,6 +283,9 @@ impl Candidate {
         if let Step::Act(Act::Replace(part)) = observation.step {
             // Another instrument, another error.
             self.known.remove(&Instrument::Meter(part));
+        }
+        if matches!(observation.step, Step::Act(_)) {
+            self.foreseen = Arc::default();
         }
         let Some(rig) = &mut self.rig else { return };
         let sights = rig.perform(observation.step, observation.station, &mut Vec::new());

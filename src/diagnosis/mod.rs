@@ -9,6 +9,7 @@
 //! never sees the planted fault.
 
 mod belief;
+mod foreseen;
 mod path;
 mod value;
 

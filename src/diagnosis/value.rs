@@ -12,7 +12,7 @@ use super::belief::{Belief, Candidate, entropy_bits};
 use crate::circuit::{AIRFRAME, Circuit, Kind, PartId, StationId};
 use crate::network::PartState;
 use crate::observation::{
-    Act, ErrorSpan, Function, Instrument, Probe, Showing, Sight, Step, Touch, What, Whereabouts,
+    Act, ErrorSpan, Function, Instrument, Probe, Showing, Sight, Step, Touch, Whereabouts,
     walking_minutes,
 };
 
@@ -486,21 +486,7 @@ pub(super) fn sights_after(
     from: StationId,
     path: &[Step],
 ) -> Option<Vec<Sight>> {
-    let mut events = Vec::new();
-    if let [Step::Probe(probe)] = path {
-        let showing = candidate.rig.as_ref()?.probe(*probe).ok()?;
-        return Some(vec![Sight { what: What::Display(*probe), showing }]);
-    }
-    let mut rig = candidate.rig.clone()?;
-    let mut station = from;
-    let mut sights = Vec::new();
-    for step in path {
-        sights.extend(rig.perform(*step, station, &mut events).ok()?);
-        if let Step::Go(there) = step {
-            station = *there;
-        }
-    }
-    Some(sights)
+    candidate.foreseen.along(candidate.rig.as_ref()?, from, path)
 }
 
 /// Expected gain in bits, about the group and about the fault.

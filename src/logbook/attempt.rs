@@ -76,6 +76,8 @@ pub struct Replayed {
     pub session: Session,
     /// Where it first differs; `None` where it does not.
     pub difference: Option<Difference>,
+    /// What its sound aircraft depends on ([`Recipe::build`]).
+    pub build: String,
 }
 
 /// What one deed showed, as it is kept: faces of the station, results of measurements.
@@ -172,11 +174,12 @@ impl Attempt {
     /// # Errors
     /// [`RecipeError`] when the drill cannot be made any more.
     pub fn replay(&self) -> Result<Replayed, RecipeError> {
-        Ok(self.replay_in(self.recipe.begin()?))
+        Ok(self.replay_in(self.recipe.begin()?, self.recipe.build()))
     }
 
-    /// The same in a drill that has been made of the recipe already.
-    pub fn replay_in(&self, mut session: Session) -> Replayed {
+    /// The same in a drill that has been made of the recipe already, on this
+    /// [build](Recipe::build).
+    pub fn replay_in(&self, mut session: Session, build: String) -> Replayed {
         let edited = self.first_edit();
         for (at, done) in self.moves.iter().enumerate() {
             let refused = |why: String| Difference::Refused(at + 1, done.line.clone(), why);
@@ -193,10 +196,10 @@ impl Attempt {
                     Some(edit) if edit.number() <= found.number() => edit,
                     _ => found,
                 };
-                return Replayed { session, difference: Some(first) };
+                return Replayed { session, difference: Some(first), build };
             }
         }
-        Replayed { session, difference: edited }
+        Replayed { session, difference: edited, build }
     }
 
     fn shows_otherwise(&self, session: &Session, at: usize) -> Option<Difference> {

@@ -1,42 +1,44 @@
 //! A class at a glance: what many attempts come to, for each trainee, fault and test.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::Attempt;
 use super::handin::{self, Header, Sheet, Systems, Verdict};
+use super::{Attempt, Replayed};
 use crate::diagnosis::NO_BITS;
 use crate::diagnostic::{escaped, plain};
-use crate::drill::Session;
 use crate::network::SolveError;
 use crate::observation::Step;
 use crate::report::style::STYLE;
-use crate::score::{HabitKind, debrief};
+use crate::score::{Beginnings, HabitKind, glance};
 use crate::units::counted;
 
-/// What is worked out of one attempt.
+/// What is worked out of one attempt. Texts are shared where a [`Register`] keeps many.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judged {
     /// Its name among all attempts anywhere.
     pub id: String,
     /// The trainee.
-    pub trainee: String,
+    pub trainee: Arc<str>,
+    /// The system.
+    pub system: Arc<str>,
     /// The drill, as it is named on the command line.
-    pub drill: String,
+    pub drill: Arc<str>,
     /// When it was begun, as RFC 3339 text in UTC.
-    pub begun: String,
+    pub begun: Arc<str>,
     /// When its last move was made.
-    pub ended: String,
+    pub ended: Arc<str>,
     /// Moves that it has.
     pub moves: usize,
     /// What was called; empty where no call was made.
-    pub called: String,
+    pub called: Arc<str>,
     /// What was hidden.
-    pub hidden: String,
+    pub hidden: Arc<str>,
     /// The kinds of part that failed.
-    pub kinds: Vec<String>,
+    pub kinds: Vec<Arc<str>>,
     /// Whether the right part was called.
     pub right: bool,
     /// Whether the call was proven.
@@ -55,7 +57,7 @@ pub struct Judged {
     /// Points out of 100.
     pub points: f64,
     /// Tests that could tell nothing when they were made, in words.
-    pub useless: Vec<String>,
+    pub useless: Vec<Arc<str>>,
     /// Habits, and what each would cost by itself, in points.
     pub habits: Vec<(HabitKind, f64)>,
 }
@@ -64,42 +66,49 @@ pub struct Judged {
 ///
 /// # Errors
 /// [`SolveError`] when some fault leaves the circuit without a solution.
-pub fn judged(trainee: &str, attempt: &Attempt, session: &Session) -> Result<Judged, SolveError> {
-    let told = debrief(session)?;
+pub fn judged(
+    trainee: &str,
+    attempt: &Attempt,
+    replayed: &Replayed,
+    beginnings: &Beginnings,
+) -> Result<Judged, SolveError> {
+    let session = &replayed.session;
+    let told = glance(session, &replayed.build, beginnings)?;
     let circuit = session.circuit();
     let kinds = session.truth().faults().iter();
-    let kinds =
-        kinds.map(|fault| circuit.part(fault.part).kind.id().spec().name.to_owned()).collect();
+    let kinds = kinds.map(|fault| circuit.part(fault.part).kind.id().spec().name.into()).collect();
     // Walking is no test: what comes of it is seen at the next step.
-    let steps = told.rows.iter().zip(session.log());
-    let tests = steps.filter(|(_, entry)| !matches!(entry.observation.step, Step::Go(_)));
-    let useless = tests
-        .map(|(row, _)| row)
-        .filter(|row| row.expected_bits <= NO_BITS && row.gained_bits <= NO_BITS);
+    let steps = told.steps.iter().zip(session.log());
+    let useless = steps
+        .filter(|(_, entry)| !matches!(entry.observation.step, Step::Go(_)))
+        .filter(|(step, _)| step.expected_bits <= NO_BITS && step.gained_bits <= NO_BITS)
+        .map(|(_, entry)| entry.observation.step.told(circuit).into())
+        .collect();
     let wasted = told
-        .rows
+        .steps
         .iter()
-        .filter_map(|row| row.best.as_ref().map(|best| (best.bits - row.expected_bits).max(0.0)));
+        .filter_map(|step| step.best_bits.map(|best| (best - step.expected_bits).max(0.0)));
     Ok(Judged {
         id: attempt.id.clone(),
-        trainee: trainee.to_owned(),
-        drill: attempt.recipe.name(),
-        begun: attempt.begun.clone(),
-        ended: attempt.moves.last().map_or(&attempt.begun, |last| &last.at).clone(),
+        trainee: trainee.into(),
+        system: attempt.recipe.system.as_str().into(),
+        drill: attempt.recipe.name().into(),
+        begun: attempt.begun.as_str().into(),
+        ended: attempt.moves.last().map_or(&attempt.begun, |last| &last.at).as_str().into(),
         moves: attempt.moves.len(),
-        called: told.verdict.called.clone(),
-        hidden: told.verdict.planted.clone(),
+        called: told.called.as_str().into(),
+        hidden: told.planted.as_str().into(),
         kinds,
-        right: told.verdict.right_part,
-        proven: told.verdict.proven,
+        right: told.right_part,
+        proven: told.proven,
         minutes: told.minutes,
         par_minutes: told.par.minutes,
         own_par_minutes: told.par.own_minutes,
         wasted_bits: wasted.sum(),
-        cautions: told.cautions.len(),
-        points: told.score.total,
-        useless: useless.map(|row| row.step.clone()).collect(),
-        habits: told.habits.iter().map(|habit| (habit.kind, habit.points)).collect(),
+        cautions: told.cautions,
+        points: told.points,
+        useless,
+        habits: told.habits,
     })
 }
 
@@ -117,12 +126,94 @@ pub fn found(file: &str, line: u64, header: &Header, sheet: &Sheet, systems: &Sy
     let refused = |why: String| Found::Refused(file.to_owned(), line, why);
     match handin::judge(header, sheet, systems) {
         Verdict::Reproduced(replayed, _) => {
-            match judged(&header.trainee, &sheet.attempt, &replayed.session) {
+            match judged(&header.trainee, &sheet.attempt, &replayed, &systems.beginnings) {
                 Ok(judged) => Found::Counts(Box::new(judged)),
                 Err(error) => refused(error.to_string()),
             }
         }
         other => refused(other.told()),
+    }
+}
+
+/// What is kept of the attempts of a class while they are gone through: a few numbers each, and
+/// every text once.
+#[derive(Debug, Default)]
+pub struct Register {
+    texts: BTreeSet<Arc<str>>,
+    counts: BTreeMap<String, Judged>,
+    again: Vec<String>,
+    refused: Vec<String>,
+}
+
+impl Register {
+    /// Takes in one line of a hand-in.
+    pub fn take(&mut self, found: Found) {
+        match found {
+            Found::Refused(file, line, why) => self.refused.push(format!("{file}:{line}: {why}")),
+            Found::Counts(judged) => self.count(*judged),
+        }
+    }
+
+    /// Takes in an attempt. Of one that was handed in more than once the longest counts.
+    fn count(&mut self, mut judged: Judged) {
+        let longer = match self.counts.get(&judged.id) {
+            None => true,
+            Some(before) => {
+                let short = judged.id.get(..8).unwrap_or(&judged.id);
+                self.again.push(if before.trainee == judged.trainee {
+                    format!("{}: {} ({short}) was handed in again", judged.trainee, judged.drill)
+                } else {
+                    format!(
+                        "{} ({short}) was handed in by {} and by {}",
+                        judged.drill, before.trainee, judged.trainee
+                    )
+                });
+                judged.moves > before.moves
+            }
+        };
+        if longer {
+            for text in [
+                &mut judged.trainee,
+                &mut judged.system,
+                &mut judged.drill,
+                &mut judged.begun,
+                &mut judged.ended,
+                &mut judged.called,
+                &mut judged.hidden,
+            ] {
+                self.share(text);
+            }
+            for text in judged.kinds.iter_mut().chain(&mut judged.useless) {
+                self.share(text);
+            }
+            judged.useless.shrink_to_fit();
+            self.counts.insert(judged.id.clone(), judged);
+        }
+    }
+
+    fn share(&mut self, text: &mut Arc<str>) {
+        if let Some(known) = self.texts.get(text) {
+            *text = Arc::clone(known);
+        } else {
+            self.texts.insert(Arc::clone(text));
+        }
+    }
+
+    /// Those that count, in the order in which they were begun.
+    pub fn counted(&self) -> Vec<&Judged> {
+        let mut counted: Vec<&Judged> = self.counts.values().collect();
+        counted.sort_by(|a, b| (&a.begun, &a.id).cmp(&(&b.begun, &b.id)));
+        counted
+    }
+
+    /// Sums up.
+    pub fn class(&self) -> Class {
+        let mut class =
+            Class { again: self.again.clone(), refused: self.refused.clone(), ..Class::default() };
+        for one in self.counted() {
+            class.add(one);
+        }
+        class
     }
 }
 
@@ -180,48 +271,9 @@ pub struct Class {
 }
 
 impl Class {
-    /// Sums up what was found.
-    pub fn of(found: Vec<Found>) -> Self {
-        let mut class = Self::default();
-        let mut counts: BTreeMap<String, Judged> = BTreeMap::new();
-        for one in found {
-            match one {
-                Found::Refused(file, line, why) => {
-                    class.refused.push(format!("{file}:{line}: {why}"));
-                }
-                Found::Counts(judged) => class.take(*judged, &mut counts),
-            }
-        }
-        let mut judged: Vec<Judged> = counts.into_values().collect();
-        judged.sort_by(|a, b| (&a.begun, &a.id).cmp(&(&b.begun, &b.id)));
-        for one in &judged {
-            class.add(one);
-        }
-        class
-    }
-
-    fn take(&mut self, judged: Judged, counts: &mut BTreeMap<String, Judged>) {
-        let Some(before) = counts.get(&judged.id) else {
-            counts.insert(judged.id.clone(), judged);
-            return;
-        };
-        let short = judged.id.get(..8).unwrap_or(&judged.id).to_owned();
-        self.again.push(if before.trainee == judged.trainee {
-            format!("{}: {} ({short}) was handed in again", judged.trainee, judged.drill)
-        } else {
-            format!(
-                "{} ({short}) was handed in by {} and by {}",
-                judged.drill, before.trainee, judged.trainee
-            )
-        });
-        if judged.moves > before.moves {
-            counts.insert(judged.id.clone(), judged);
-        }
-    }
-
     fn add(&mut self, one: &Judged) {
         self.attempts += 1;
-        let line = self.trainees.entry(one.trainee.clone()).or_default();
+        let line = self.trainees.entry(one.trainee.to_string()).or_default();
         if one.called.is_empty() {
             line.left_open += 1;
             return;
@@ -237,12 +289,12 @@ impl Class {
         for (habit, points) in &one.habits {
             *line.habits.entry(habit.title().to_owned()).or_default() += points;
         }
-        let system = one.drill.split('/').next().unwrap_or_default();
+        let system = &one.system;
         let fault = self.faults.entry(format!("{system} {}", one.hidden)).or_default();
         fault.hidden += 1;
         fault.found += u32::from(one.right);
         if !one.right {
-            *fault.called_as.entry(one.called.clone()).or_default() += 1;
+            *fault.called_as.entry(one.called.to_string()).or_default() += 1;
         }
         for test in &one.useless {
             *self.useless_tests.entry(format!("{system}: {test}")).or_default() += 1;
@@ -414,10 +466,25 @@ fn list(out: &mut String, title: &str, lines: impl Iterator<Item = String>) {
     out.push_str("</ul></section>\n");
 }
 
+/// Points of a drill that are told one by one at the most, from the first and from the last on.
+const TOLD: usize = 12;
+
+/// Points from drill to drill in words; of very many those between are left out.
+fn points_told(points: &[f64], between: &str) -> String {
+    let told = |points: &[f64]| {
+        points.iter().map(|points| format!("{points:.0}")).collect::<Vec<_>>().join(between)
+    };
+    if points.len() <= 2 * TOLD {
+        return told(points);
+    }
+    let left_out = points.len() - 2 * TOLD;
+    let (first, last) = (&points[..TOLD], &points[points.len() - TOLD..]);
+    format!("{}{between}({left_out} more){between}{}", told(first), told(last))
+}
+
 /// Points from drill to drill as a small picture: 0 at its foot, 100 at its head.
 fn progress(points: &[f64]) -> String {
-    let told: Vec<String> = points.iter().map(|points| format!("{points:.0}")).collect();
-    let told = told.join(", ");
+    let told = points_told(points, ", ");
     let step = 96.0 / (points.len().saturating_sub(1).max(1)) as f64;
     let places: Vec<String> = points
         .iter()
@@ -466,7 +533,6 @@ impl TraineeLine {
     }
 
     fn told(&self) -> String {
-        let points: Vec<String> = self.points.iter().map(|points| format!("{points:.0}")).collect();
         format!(
             "{}, {}, {}, {}, {:.2}, {:.1}, {}, {}",
             self.drills,
@@ -476,7 +542,7 @@ impl TraineeLine {
             self.over_par(),
             self.wasted_bits,
             self.cautions,
-            points.join(" ")
+            points_told(&self.points, " ")
         )
     }
 }

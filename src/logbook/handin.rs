@@ -4,7 +4,9 @@
 //! where the trainee's program has a key. A file is read line by line, so that its size does
 //! not matter; a line has a limit.
 
+use std::collections::BTreeMap;
 use std::io::{BufRead, Read, Write};
+use std::sync::{Mutex, PoisonError};
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD as BASE64;
@@ -12,9 +14,11 @@ use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::{Attempt, Difference, Recipe, RecipeError, Replayed, hash_of};
+use super::{Attempt, Difference, Ground, Recipe, RecipeError, Replayed, hash_of};
 use crate::diagnostic::plain;
+use crate::drill::Session;
 use crate::library;
+use crate::score::Beginnings;
 
 /// The version of the format.
 pub const VERSION: u32 = 1;
@@ -118,6 +122,7 @@ pub fn write(
 pub struct Reader<R> {
     input: R,
     line: u64,
+    bytes: u64,
     /// Its first line.
     pub header: Header,
 }
@@ -128,7 +133,8 @@ impl<R: BufRead> Reader<R> {
     /// # Errors
     /// [`HandinError`] when it is none of such a file.
     pub fn new(mut input: R) -> Result<Self, HandinError> {
-        let text = next_line(&mut input, 1)?.unwrap_or_default();
+        let mut bytes = 0;
+        let text = next_line(&mut input, 1, &mut bytes)?.unwrap_or_default();
         let mut header: Header = parsed(&text, 1)?;
         if header.halfsplit_handin > VERSION {
             let found = header.halfsplit_handin;
@@ -136,7 +142,12 @@ impl<R: BufRead> Reader<R> {
             return Err(HandinError::Line(1, 1, words));
         }
         header.trainee = name_of(&header.trainee).map_err(|why| HandinError::Line(1, 1, why))?;
-        Ok(Self { input, line: 1, header })
+        Ok(Self { input, line: 1, bytes, header })
+    }
+
+    /// How much of the file has been read.
+    pub fn bytes(&self) -> u64 {
+        self.bytes
     }
 
     /// Reads the next attempt with the number of its line; `None` at the end of the file.
@@ -146,7 +157,8 @@ impl<R: BufRead> Reader<R> {
     /// nothing more to read; after any other one may go on.
     pub fn next_sheet(&mut self) -> Result<Option<(u64, Sheet)>, HandinError> {
         loop {
-            let Some(text) = next_line(&mut self.input, self.line + 1)? else { return Ok(None) };
+            let next = next_line(&mut self.input, self.line + 1, &mut self.bytes)?;
+            let Some(text) = next else { return Ok(None) };
             self.line += 1;
             if !text.trim().is_empty() {
                 return parsed(&text, self.line).map(|sheet| Some((self.line, sheet)));
@@ -155,9 +167,15 @@ impl<R: BufRead> Reader<R> {
     }
 }
 
-fn next_line(input: &mut impl BufRead, number: u64) -> Result<Option<String>, HandinError> {
+/// Reads a line, and adds its length to `so_far`.
+fn next_line(
+    input: &mut impl BufRead,
+    number: u64,
+    so_far: &mut u64,
+) -> Result<Option<String>, HandinError> {
     let mut bytes = Vec::new();
     let read = input.by_ref().take(LINE_LIMIT).read_until(b'\n', &mut bytes)?;
+    *so_far += read as u64;
     if read as u64 == LINE_LIMIT && bytes.last() != Some(&b'\n') {
         return Err(HandinError::Long(number));
     }
@@ -209,9 +227,13 @@ impl Verdict {
 
 /// Where systems are looked for that do not come along: files and folders that the instructor
 /// names. Those that a hand-in names are never opened.
-#[derive(Clone, Debug, Default)]
+#[derive(Debug, Default)]
 pub struct Systems {
     known: Vec<(String, String)>,
+    /// What has been read already, by the name of its build: as many as the known systems have.
+    read: Mutex<BTreeMap<String, Ground>>,
+    /// How drills begin that have been worked out already.
+    pub(super) beginnings: Beginnings,
 }
 
 impl Systems {
@@ -230,7 +252,18 @@ impl Systems {
         let known = names
             .map(|name| hash_of(&name).map(|hash| (name, hash)))
             .collect::<Result<Vec<_>, _>>()?;
-        Ok(Self { known })
+        Ok(Self { known, ..Self::default() })
+    }
+
+    /// Makes the drill of a recipe whose system is a known one.
+    fn begin(&self, recipe: &Recipe) -> Result<Session, RecipeError> {
+        let read = || self.read.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = read().get(&recipe.build()).cloned();
+        let ground = match known {
+            Some(ground) => ground,
+            None => read().entry(recipe.build()).or_insert(recipe.ground()?).clone(),
+        };
+        recipe.begin_in(&ground)
     }
 
     /// The recipe with its system as it is found here, and what is to be noted of that.
@@ -291,12 +324,11 @@ pub fn judge(header: &Header, sheet: &Sheet, systems: &Systems) -> Verdict {
     if let Err(why) = signature_fits(header, sheet) {
         return Verdict::BadSignature(why);
     }
-    let session = match recipe.begin() {
+    let session = match systems.begin(&recipe) {
         Ok(session) => session,
-        Err(RecipeError::Load(error)) => return Verdict::CannotBeDone(error.to_string()),
         Err(error) => return Verdict::CannotBeDone(error.to_string()),
     };
-    let replayed = attempt.replay_in(session);
+    let replayed = attempt.replay_in(session, recipe.build());
     match replayed.difference.clone() {
         None => Verdict::Reproduced(Box::new(replayed), notes),
         Some(difference) => Verdict::Differs(difference),

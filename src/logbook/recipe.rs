@@ -11,6 +11,7 @@ use crate::drill::{Help, Rules, Session};
 use crate::faults::{self, Cause, Exposure, Scope};
 use crate::library::{self, LoadError};
 use crate::network::SolveError;
+use crate::scenario::Ready;
 use crate::units::quantity;
 
 /// Everything that a drill is made of: with it, and nothing else, the same drill is made again.
@@ -41,6 +42,15 @@ pub struct Recipe {
     pub help: String,
     /// The number that everything that chance decides is drawn from.
     pub seed: u64,
+}
+
+/// What a drill is worked on.
+#[derive(Clone, Debug)]
+pub enum Ground {
+    /// A system with its mods.
+    Build(Arc<Circuit>),
+    /// A written drill, held against its system.
+    Drill(Box<Ready>),
 }
 
 /// Why a drill cannot be made.
@@ -120,21 +130,47 @@ impl Recipe {
         }
     }
 
+    /// What the sound aircraft of the drill depends on, as a name: drills with the same one
+    /// are flown on the same.
+    pub fn build(&self) -> String {
+        format!("{} {:?} {:?}", self.system, self.mods, self.drill)
+    }
+
+    /// Reads what the drill is worked on.
+    ///
+    /// # Errors
+    /// [`RecipeError`] when the system or the drill cannot be had any more.
+    pub fn ground(&self) -> Result<Ground, RecipeError> {
+        Ok(match &self.drill {
+            Some(drill) => Ground::Drill(Box::new(library::scenario(&self.system, drill)?.ready)),
+            None => Ground::Build(Arc::new(library::load_build(&self.system, &self.mods)?)),
+        })
+    }
+
     /// Makes the drill.
     ///
     /// # Errors
     /// [`RecipeError`] when the system or the drill cannot be had any more, or the circuit has
     /// no solution.
     pub fn begin(&self) -> Result<Session, RecipeError> {
+        self.begin_in(&self.ground()?)
+    }
+
+    /// Makes the drill on what has been read of its [build](Recipe::build) already.
+    ///
+    /// # Errors
+    /// [`RecipeError`] when what is to be hidden is no fault of it, or it has no solution.
+    pub fn begin_in(&self, ground: &Ground) -> Result<Session, RecipeError> {
         let rules = self.rules();
-        if let Some(drill) = &self.drill {
-            let mut ready = library::scenario(&self.system, drill)?.ready;
-            ready.rules.read_needles |= rules.read_needles;
-            ready.rules.help = ready.rules.help.min(rules.help);
-            return Ok(ready.begin(self.seed)?);
+        match ground {
+            Ground::Build(circuit) => Ok(self.begin_on(Arc::clone(circuit))?.under(rules)),
+            Ground::Drill(ready) => {
+                let mut ready = Ready::clone(ready);
+                ready.rules.read_needles |= rules.read_needles;
+                ready.rules.help = ready.rules.help.min(rules.help);
+                Ok(ready.begin(self.seed)?)
+            }
         }
-        let circuit = Arc::new(library::load_build(&self.system, &self.mods)?);
-        Ok(self.begin_on(circuit)?.under(rules))
     }
 
     /// Makes the drill on a build that has been read already, help as usual.

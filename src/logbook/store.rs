@@ -38,7 +38,7 @@ const MIGRATIONS: [&str; 3] = [
          rating INTEGER NOT NULL CHECK (rating BETWEEN 1 AND 4)
      );
      CREATE INDEX grade_by_card ON grade (card, number);",
-    "CREATE TABLE glance (
+    "CREATE TABLE upshot (
          attempt INTEGER PRIMARY KEY REFERENCES attempt (number),
          program TEXT NOT NULL,
          found INTEGER NOT NULL,
@@ -102,7 +102,7 @@ pub struct Kept {
 /// What the last debrief of an attempt came to. It is there so that a list can tell it at a
 /// glance; what counts is worked out of the moves.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Glance {
+pub struct Upshot {
     /// The version of the program that worked it out.
     pub program: String,
     /// Whether the right part was called.
@@ -311,10 +311,10 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be written.
-    pub fn keep_glance(&mut self, number: i64, glance: &Glance) -> Result<(), StoreError> {
-        let Glance { program, found, proven, minutes, points } = glance;
+    pub fn keep_upshot(&mut self, number: i64, upshot: &Upshot) -> Result<(), StoreError> {
+        let Upshot { program, found, proven, minutes, points } = upshot;
         let done = self.connection.execute(
-            "INSERT OR REPLACE INTO glance (attempt, program, found, proven, minutes, points)
+            "INSERT OR REPLACE INTO upshot (attempt, program, found, proven, minutes, points)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
             params![number, program, found, proven, minutes, points],
         );
@@ -325,22 +325,22 @@ impl Store {
     ///
     /// # Errors
     /// [`StoreError`] when they cannot be read.
-    pub fn glances(&self) -> Result<BTreeMap<i64, Glance>, StoreError> {
+    pub fn upshots(&self) -> Result<BTreeMap<i64, Upshot>, StoreError> {
         let read = (|| {
             let mut wanted = self
                 .connection
-                .prepare("SELECT attempt, program, found, proven, minutes, points FROM glance")?;
-            let glances = wanted.query_map([], |row| {
-                let glance = Glance {
+                .prepare("SELECT attempt, program, found, proven, minutes, points FROM upshot")?;
+            let upshots = wanted.query_map([], |row| {
+                let upshot = Upshot {
                     program: row.get(1)?,
                     found: row.get(2)?,
                     proven: row.get(3)?,
                     minutes: row.get(4)?,
                     points: row.get(5)?,
                 };
-                Ok((row.get(0)?, glance))
+                Ok((row.get(0)?, upshot))
             })?;
-            glances.collect::<Result<_, _>>()
+            upshots.collect::<Result<_, _>>()
         })();
         read.map_err(|error| self.failed(&error))
     }

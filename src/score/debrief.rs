@@ -154,7 +154,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let mut rows = Vec::new();
     let start = belief.clone();
     let mut points = Points::new(&belief);
-    let mut deeds = Vec::new();
+    let (mut deeds, mut all_offered) = (Vec::new(), Vec::new());
     // What is left of the advised steps that are being followed.
     let mut following: Vec<Step> = Vec::new();
     let mut begun = false;
@@ -175,10 +175,15 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         let followed = following.first() == Some(&step);
         let rest = followed && begun;
         begun = followed;
-        following.drain(..usize::from(followed));
+        // What was advised and is not being followed is no longer what is advised.
+        if followed {
+            following.remove(0);
+        } else {
+            following.clear();
+        }
         let offered = followed || best.as_ref().is_some_and(|best| best.step == step);
         let (record, instead, purpose) =
-            reckoner.step(circuit, &before, entry, &chosen, (offered, advised));
+            reckoner.step(circuit, &before, entry, &chosen, (&mut || offered, advised));
         // What a planned step ends with may have been settled by what it begins with.
         let tells_nothing = chosen.bits <= NO_BITS && chosen.fault_bits <= NO_BITS;
         let proven_before = explain::is_provable(&before);
@@ -201,7 +206,8 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
             told.push_str("; from here the call was provable");
         }
         let worth = chosen.clone();
-        deeds.push(Deed { record, worth, instead, offered, proven_before });
+        deeds.push(Deed { record, worth, instead, proven_before });
+        all_offered.push(offered);
         rows.push(Row {
             lost_minutes: record.lost_minutes,
             advice_taken: advised,
@@ -237,7 +243,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .map(|(c, p)| (c.cause.code(circuit), p))
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let (record, par, way) = reckoner.finish(session, &belief)?;
+    let (record, par, way) = reckoner.finish(session, &belief, true)?;
     let score = record.marked(Rubric::shipped());
     let known = path::known(session, &belief);
     let still = session.call().map_or(Vec::new(), |call| explain::others(session, &belief, call));
@@ -248,6 +254,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let mut habits = Finder {
         session,
         deeds: &deeds,
+        offered: &|at| all_offered[at],
         record: &record,
         known: &known,
         still: &still,
@@ -289,7 +296,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
 /// Minutes lost below which nothing is said about them.
 const LEAST_LOST_MINUTES: f64 = 0.1;
 
-fn verdict(session: &Session, belief: &Belief) -> Verdict {
+pub(super) fn verdict(session: &Session, belief: &Belief) -> Verdict {
     let circuit = session.circuit();
     let planted = session.truth();
     let mut verdict = Verdict {

@@ -30,14 +30,12 @@ pub(super) struct Deed {
     pub worth: Prospect,
     /// What should have been done instead.
     pub instead: Option<Prospect>,
-    /// Whether it is what would have been advised.
-    pub offered: bool,
     /// Whether a call was provable before it.
     pub proven_before: bool,
 }
 
 impl Deed {
-    fn tells_nothing(&self) -> bool {
+    pub(super) fn tells_nothing(&self) -> bool {
         self.worth.bits <= NO_BITS && self.worth.fault_bits <= NO_BITS
     }
 }
@@ -46,6 +44,8 @@ impl Deed {
 pub(super) struct Finder<'a> {
     pub session: &'a Session,
     pub deeds: &'a [Deed],
+    /// Whether a step is what would have been advised, by its place.
+    pub offered: &'a dyn Fn(usize) -> bool,
     pub record: &'a Record,
     pub known: &'a [Known],
     pub still: &'a [StillPossible],
@@ -170,7 +170,7 @@ impl Finder<'_> {
         if let Some(cost) = walked {
             return Some((HabitKind::WalkedForNothing, cost));
         }
-        if lost < LEAST_MINUTES || deed.offered {
+        if lost < LEAST_MINUTES || (self.offered)(at) {
             return None;
         }
         let step = self.entry(at).observation.step;
@@ -199,15 +199,15 @@ impl Finder<'_> {
             let Step::Go(there) = log[at].observation.step else { continue };
             let next = (at + 1..log.len()).find(|next| goes(*next));
             let visit = at..next.unwrap_or(log.len());
-            let idle = visit.clone().all(|at| {
+            let could_be_idle = visit.clone().all(|at| {
                 let deed = &self.deeds[at];
                 let left_alone = match log[at].observation.step {
                     Step::Go(_) | Step::LookAround | Step::Probe(_) => true,
                     Step::Act(act) => matches!(act, Act::Hold { .. }),
                 };
-                left_alone && deed.tells_nothing() && !deed.offered && !deed.proven_before
+                left_alone && deed.tells_nothing() && !deed.proven_before
             });
-            if !idle {
+            if !could_be_idle {
                 continue;
             }
             let before = &log[at].before;
@@ -223,7 +223,8 @@ impl Finder<'_> {
                 0.0
             };
             let cost = log[at].minutes + onward - opened;
-            if cost >= LEAST_MINUTES {
+            // Whether it would have been advised takes longest to find out.
+            if cost >= LEAST_MINUTES && !visit.clone().any(|at| (self.offered)(at)) {
                 visits.push((at, cost));
             }
         }

@@ -3,6 +3,7 @@
 mod debrief;
 mod explain;
 mod finder;
+mod glance;
 mod habit;
 mod help;
 mod mark;
@@ -14,6 +15,7 @@ mod tell;
 
 pub use debrief::{BestStep, Debrief, ExclusionLine, Row, Verdict, debrief, told_with_walk};
 pub use explain::{Provable, StillPossible};
+pub use glance::{Beginnings, Glance, Glimpse, glance};
 pub use habit::{Habit, HabitKind};
 pub use help::help_told;
 pub use mark::{Ending, Exchanged, Record, Score, StepRecord};

@@ -1,5 +1,7 @@
 //! The record of a drill: what each step cost over the best one, and par.
 
+use std::sync::Arc;
+
 use super::mark::{Ending, Exchanged, Record, StepRecord};
 use super::path::{ParStep, par_steps};
 use super::remark::Purpose;
@@ -37,7 +39,7 @@ pub(super) struct ParWay {
 
 /// Reckons a drill step by step.
 pub(super) struct Reckoner {
-    advisor: Advisor,
+    advisor: Arc<Advisor>,
     failed: Vec<PartId>,
     /// What was called in the end.
     called: Option<Cause>,
@@ -54,6 +56,16 @@ impl Reckoner {
     /// A drill as the write-up leaves it.
     pub(super) fn new(belief: &Belief, circuit: &Circuit, session: &Session) -> Self {
         let advisor = Advisor::new(belief.clone(), circuit, session.start().clone());
+        Self::with(Arc::new(advisor), belief, circuit, session)
+    }
+
+    /// The same with a table that has been made of it already.
+    pub(super) fn with(
+        advisor: Arc<Advisor>,
+        belief: &Belief,
+        circuit: &Circuit,
+        session: &Session,
+    ) -> Self {
         let posterior = belief.posterior();
         Self {
             share: advisor.isolation().candidates().iter().map(|at| posterior[*at]).sum(),
@@ -72,15 +84,16 @@ impl Reckoner {
     }
 
     /// Takes in one step: what was known before it, what it was worth, whether it was the
-    /// one that would have been offered, and whether that had been asked for. Gives its record and
-    /// the step that should have been done instead, and what it was for.
+    /// one that would have been offered (asked only where that matters, since it takes long to
+    /// work out), and whether that had been asked for. Gives its record and the step that should
+    /// have been done instead, and what it was for.
     pub(super) fn step(
         &mut self,
         circuit: &Circuit,
         before: &Belief,
         entry: &Entry,
         worth: &Prospect,
-        (offered, advised): (bool, bool),
+        (offered, advised): (&mut dyn FnMut() -> bool, bool),
     ) -> (StepRecord, Option<Prospect>, Purpose) {
         let (mut instead, mut purpose) = (None, Purpose::Search);
         let step = entry.observation.step;
@@ -126,7 +139,7 @@ impl Reckoner {
         } else if worth.bits <= NO_BITS && self.confirms(circuit, before, step) {
             record.confirming_minutes = minutes;
             purpose = Purpose::Confirm;
-        } else if for_nothing && !offered {
+        } else if for_nothing && !offered() {
             record.implied = minutes > 0.0;
             record.lost_minutes = (minutes, minutes);
         } else {
@@ -134,7 +147,7 @@ impl Reckoner {
             instead = better;
             record.lost_minutes = lost.unwrap_or((0.0, minutes));
             record.untested = untested && exchanged.is_some();
-            if offered {
+            if record.lost_minutes.0 > 0.0 && offered() {
                 // Whoever does what would have been advised loses nothing by it, even where
                 // a longer look ahead finds something quicker.
                 record.lost_minutes.0 = 0.0;
@@ -188,11 +201,12 @@ impl Reckoner {
     }
 
     /// The record and par, once everything has been taken in; `belief` is what was known
-    /// at the call.
+    /// at the call. Par's way is worked out where it is asked for.
     pub(super) fn finish(
         self,
         session: &Session,
         belief: &Belief,
+        with_way: bool,
     ) -> Result<(Record, Par, ParWay), SolveError> {
         let circuit = session.circuit();
         let truth = session.truth();
@@ -206,7 +220,7 @@ impl Reckoner {
             }
             Some(_) => Ending::Unproven,
         };
-        let (par, way) = self.par(session)?;
+        let (par, way) = self.par(session, with_way)?;
         let cleared = self.cleared(circuit, session, belief);
         let asked = |help| session.help_taken().iter().filter(|(_, taken)| *taken == help).count();
         let record = Record {
@@ -233,7 +247,7 @@ impl Reckoner {
         }
     }
 
-    fn par(&self, session: &Session) -> Result<(Par, ParWay), SolveError> {
+    fn par(&self, session: &Session, with_way: bool) -> Result<(Par, ParWay), SolveError> {
         let truth = session.truth();
         let isolation = self.advisor.isolation();
         let Ok((problem, which)) = isolation.problem(&isolation.start()) else {
@@ -254,7 +268,7 @@ impl Reckoner {
         };
         let way = match walked {
             // What it would have shown is told once the drill is over.
-            Some(walk) if session.call().is_some() => {
+            Some(walk) if with_way && session.call().is_some() => {
                 let (steps, provable) = par_steps(session, &self.advisor, &which, &walk)?;
                 ParWay { steps, provable }
             }

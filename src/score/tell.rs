@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::debrief::{Debrief, Row};
+use super::debrief::{Debrief, ExclusionLine, Row};
 use super::reckon::Par;
 use super::rubric::Rubric;
 use crate::units::{bits, minutes};
@@ -112,6 +112,15 @@ impl Row {
 const LEAST_LOSS_BITS: f64 = 0.005;
 
 impl Debrief {
+    /// The faults that were still possible after so many steps, none for the write-up alone:
+    /// those left at the call first, the likeliest of them first.
+    pub fn possible_after(&self, steps: usize) -> Vec<&str> {
+        let fell_later = |out: &&ExclusionLine| out.row.is_some_and(|row| row >= steps);
+        let left = self.left.iter().map(|(fault, _)| fault.as_str());
+        let later = self.exclusions.iter().filter(fell_later).map(|out| out.fault.as_str());
+        left.chain(later).collect()
+    }
+
     /// The reasons why faults are out, each with the faults it put out: by step, the write-up
     /// last because it is no work of the trainee, and what one step showed together.
     pub fn reasons(&self) -> Vec<Reason<'_>> {

@@ -116,6 +116,8 @@ pub enum Start {
     Drill(Box<Session>),
     /// An oral.
     Oral(Box<Oral>),
+    /// A drill whose call has been made, to be gone through step by step.
+    LookBack(Box<Session>),
     /// A drill that tells at every moment what to do next.
     Guided(Box<Session>),
     /// A drill that takes long to make.
@@ -135,6 +137,7 @@ impl std::fmt::Debug for Start {
             Self::Menu { entries, .. } => f.debug_tuple("Menu").field(entries).finish(),
             Self::Drill(_) => f.write_str("Drill"),
             Self::Oral(_) => f.write_str("Oral"),
+            Self::LookBack(_) => f.write_str("LookBack"),
             Self::Guided(_) => f.write_str("Guided"),
             Self::Making { told, .. } => f.debug_tuple("Making").field(told).finish(),
         }
@@ -221,6 +224,11 @@ impl App {
             Start::Drill(session) if session.call().is_some() => {
                 looking_back = Some(Pending::Debrief);
                 (Page::Debrief(Box::new(Debriefing::new(*session))), Vec::new(), None)
+            }
+            Start::LookBack(session) => {
+                looking_back = Some(Pending::Debrief);
+                let debriefing = Debriefing::new(*session).at_its_steps();
+                (Page::Debrief(Box::new(debriefing)), Vec::new(), None)
             }
             Start::Drill(session) => {
                 (Page::Drill(Box::new(Drilling::new(*session))), Vec::new(), None)

@@ -73,6 +73,12 @@ impl Debriefing {
         }
     }
 
+    /// The same, opened at the first of its steps: for going through them once more.
+    pub(super) fn at_its_steps(mut self) -> Self {
+        self.part = PARTS.iter().position(|(part, _)| *part == Part::Steps).unwrap_or_default();
+        self
+    }
+
     /// Whether letters are letters of something being looked for.
     pub(super) fn typing(&self) -> bool {
         self.diagram.as_ref().is_some_and(|diagram| diagram.is_searching())

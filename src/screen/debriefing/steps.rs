@@ -4,7 +4,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::{Position, Rect};
 use ratatui::style::Style;
 
-use crate::score::{Debrief, Known, Row};
+use crate::score::{Debrief, FEW_FAULTS, Known, Row};
 use crate::screen::sheet::{Line, Text, capital, draw_lines};
 use crate::screen::text::{fit, put, put_right, rule, wrap};
 use crate::screen::theme::Theme;
@@ -31,7 +31,7 @@ fn divided(area: Rect, debrief: &Debrief, theme: Theme) -> (Rect, Rect) {
         let x = table.right() + 2;
         return (table, Rect { x, width: area.right() - x, ..area });
     }
-    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1));
+    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1), possible(debrief, at + 1));
     // As much as the longest of them takes, so that the table keeps its height.
     let longest = (0..debrief.rows.len())
         .map(|at| row_lines(of(at), at, area.width, theme).len() as u16)
@@ -59,7 +59,7 @@ pub(super) fn row_at(area: Rect, debrief: &Debrief, at: usize, cell: Position) -
 
 pub(super) fn draw(buffer: &mut Buffer, area: Rect, debrief: &Debrief, at: usize, theme: Theme) {
     let wide = area.width >= WIDE;
-    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1));
+    let of = |at: usize| (&debrief.rows[at], debrief.known.get(at + 1), possible(debrief, at + 1));
     let (table, detail) = divided(area, debrief, theme);
     let head = "expect gained   most    min  left";
     let bars = bar_columns(table.width);
@@ -146,8 +146,18 @@ fn bar(buffer: &mut Buffer, area: Rect, left: usize, of: usize, theme: Theme) {
     put(buffer, area, x, area.y, &"▄".repeat(length), theme.quiet());
 }
 
+/// What was possible after so many steps, by name as far as that stays short.
+fn possible(debrief: &Debrief, steps: usize) -> String {
+    let all = debrief.possible_after(steps);
+    let named = all.iter().take(FEW_FAULTS).copied().collect::<Vec<_>>().join(", ");
+    match all.len().saturating_sub(FEW_FAULTS) {
+        0 => named,
+        more => format!("{named} and {more} more"),
+    }
+}
+
 fn row_lines(
-    (row, known): (&Row, Option<&Known>),
+    (row, known, possible): (&Row, Option<&Known>, String),
     at: usize,
     columns: u16,
     theme: Theme,
@@ -168,7 +178,7 @@ fn row_lines(
     }
     text.paragraph(
         &format!(
-            "Left: {} in {}.",
+            "Left: {} in {}: {possible}.",
             counted(row.candidates, "fault"),
             counted(row.groups, "repair group")
         ),

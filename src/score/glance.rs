@@ -1,0 +1,239 @@
+//! The debrief at a glance: its figures without its words, for many drills at once.
+//!
+//! Everything here equals what [`super::debrief`] says. It is quicker since nothing is put into
+//! words, since the advice at each step is worked out only where a mark hangs on it, and since
+//! what begins alike is begun once ([`Beginnings`]).
+
+use std::cell::OnceCell;
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::debrief::verdict;
+use super::explain;
+use super::finder::{Deed, Finder};
+use super::habit::HabitKind;
+use super::mark::Ending;
+use super::path;
+use super::reckon::{Par, Reckoner};
+use super::rubric::Rubric;
+use crate::circuit::Circuit;
+use crate::diagnosis::{Belief, NO_BITS, best_prospect, value_of};
+use crate::drill::{Advice, Advisor, Entry, Session};
+use crate::network::SolveError;
+use crate::observation::Step;
+
+/// Beginnings that are kept at once: each holds the aircraft of everything that is possible.
+const KEPT: usize = 8;
+
+/// What a step came to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Glimpse {
+    /// Information that it could be expected to give, in bits.
+    pub expected_bits: f64,
+    /// Information that it did give.
+    pub gained_bits: f64,
+    /// What the best step available then could be expected to give; none where nothing could.
+    pub best_bits: Option<f64>,
+}
+
+/// The figures of a debrief.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Glance {
+    /// The hidden fault, as `PART:MODE`.
+    pub planted: String,
+    /// What was called, as `PART:MODE`; empty when no call was made.
+    pub called: String,
+    /// Whether the part was right.
+    pub right_part: bool,
+    /// Whether the call was proven.
+    pub proven: bool,
+    /// Minutes in all.
+    pub minutes: f64,
+    /// Expected minutes of the best known strategy.
+    pub par: Par,
+    /// Points out of a hundred.
+    pub points: f64,
+    /// Cautions gone against.
+    pub cautions: usize,
+    /// One a step.
+    pub steps: Vec<Glimpse>,
+    /// What to work on, worst first, and what each would cost by itself, in points.
+    pub habits: Vec<(HabitKind, f64)>,
+}
+
+/// Drills that begin alike, begun once: what is possible before anything is seen, and after
+/// the write-up with the table for it. The last few are kept.
+#[derive(Debug, Default)]
+pub struct Beginnings {
+    priors: Kept<Belief>,
+    starts: Kept<Advisor>,
+}
+
+type Kept<T> = Mutex<VecDeque<(String, Arc<OnceLocked<T>>)>>;
+
+/// Worked out by whoever asks first, while others wait.
+type OnceLocked<T> = std::sync::OnceLock<Result<Arc<T>, SolveError>>;
+
+fn kept<T>(
+    all: &Kept<T>,
+    key: String,
+    make: impl FnOnce() -> Result<T, SolveError>,
+) -> Result<Arc<T>, SolveError> {
+    let cell = {
+        let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
+        let at = all.iter().position(|(known, _)| *known == key);
+        let found = at.and_then(|at| all.remove(at)).unwrap_or((key, Arc::default()));
+        let cell = Arc::clone(&found.1);
+        all.push_front(found);
+        all.truncate(KEPT);
+        cell
+    };
+    cell.get_or_init(|| make().map(Arc::new)).clone()
+}
+
+impl Beginnings {
+    /// The table of a drill as its write-up leaves it. `build` names everything that the sound
+    /// aircraft depends on.
+    fn of(&self, build: &str, session: &Session) -> Result<Arc<Advisor>, SolveError> {
+        let (scope, told) = (session.scope(), &session.write_up().observations);
+        let prior = format!("{build} {scope:?}");
+        let start = format!("{prior} {told:?} {:?}", session.start());
+        kept(&self.starts, start, || {
+            let prior = kept(&self.priors, prior, || Belief::after(session.normal(), scope, &[]))?;
+            let mut belief = Belief::clone(&prior);
+            for observation in told {
+                belief.observe(observation);
+            }
+            Ok(Advisor::new(belief, session.circuit(), session.start().clone()))
+        })
+    }
+}
+
+/// Works out the figures of a drill. `build` names everything that its sound aircraft depends
+/// on: two drills with the same name of it have the same.
+///
+/// # Errors
+/// [`SolveError`] when some fault leaves the circuit without a solution.
+pub fn glance(
+    session: &Session,
+    build: &str,
+    beginnings: &Beginnings,
+) -> Result<Glance, SolveError> {
+    let circuit = session.circuit();
+    let advisor = beginnings.of(build, session)?;
+    let mut belief = advisor.belief().clone();
+    let from_write_up = belief.observations();
+    let mut reckoner = Reckoner::with(Arc::clone(&advisor), &belief, circuit, session);
+    let mut moments: Vec<Moment<'_>> = Vec::new();
+    let mut steps = Vec::new();
+    let mut deeds = Vec::new();
+    for (index, entry) in session.log().iter().enumerate() {
+        let before = belief.clone();
+        belief.observe(&entry.observation);
+        let step = entry.observation.step;
+        let chosen = value_of(&before, circuit, &entry.before, step);
+        let best = best_prospect(&before, circuit, &entry.before);
+        let tells = chosen.bits > NO_BITS;
+        let is_best = best.as_ref().is_some_and(|best| best.step == step);
+        let proven_before = explain::is_provable(&before);
+        steps.push(Glimpse {
+            expected_bits: chosen.bits,
+            gained_bits: before.group_entropy_bits() - belief.group_entropy_bits(),
+            best_bits: best.map(|best| best.bits),
+        });
+        moments.push(Moment { before, entry, tells, is_best, following: OnceCell::new() });
+        let advised = session.advice_taken().contains(&index);
+        let mut offered = || offered(&moments, index, &advisor, circuit);
+        let before = &moments[index].before;
+        let (record, instead, _) =
+            reckoner.step(circuit, before, entry, &chosen, (&mut offered, advised));
+        deeds.push(Deed { record, worth: chosen, instead, proven_before });
+    }
+    let (record, par, _) = reckoner.finish(session, &belief, false)?;
+    let verdict = verdict(session, &belief);
+    // What stood on the board, and what would have told the last ones apart, matters to some.
+    let known = if session.noted().is_empty() { Vec::new() } else { path::known(session, &belief) };
+    let early = matches!(record.ending, Ending::Wrong | Ending::Unproven);
+    let still = session
+        .call()
+        .filter(|_| early)
+        .map_or(Vec::new(), |call| explain::others(session, &belief, call));
+    let against = explain::against(session, &belief, from_write_up);
+    let spoken_against = session.call().is_some_and(|call| {
+        belief.candidate(&call.cause).is_some_and(|called| called.excluded.is_some())
+    });
+    let habits = Finder {
+        session,
+        deeds: &deeds,
+        offered: &|at| offered(&moments, at, &advisor, circuit),
+        record: &record,
+        known: &known,
+        still: &still,
+        against: against.as_deref(),
+        spoken_against,
+    }
+    .habits();
+    Ok(Glance {
+        planted: verdict.planted,
+        called: verdict.called,
+        right_part: verdict.right_part,
+        proven: verdict.proven,
+        minutes: session.minutes(),
+        par,
+        points: record.marked(Rubric::shipped()).total,
+        cautions: session.log().iter().map(|entry| entry.breaches.len()).sum(),
+        steps,
+        habits: habits.iter().map(|habit| (habit.kind, habit.points)).collect(),
+    })
+}
+
+/// A step as far as advice is concerned.
+struct Moment<'a> {
+    before: Belief,
+    entry: &'a Entry,
+    /// Whether it could be expected to tell something about the repair group.
+    tells: bool,
+    /// Whether it is the one that tells most a minute.
+    is_best: bool,
+    /// The advised steps that it begins or goes on with, itself first; none where it does not.
+    following: OnceCell<Vec<Step>>,
+}
+
+/// Whether a step is what would have been offered.
+fn offered(moments: &[Moment<'_>], at: usize, advisor: &Advisor, circuit: &Circuit) -> bool {
+    moments[at].is_best || !following(moments, at, advisor, circuit).is_empty()
+}
+
+fn following<'a>(
+    moments: &'a [Moment<'_>],
+    at: usize,
+    advisor: &Advisor,
+    circuit: &Circuit,
+) -> &'a [Step] {
+    let moment = &moments[at];
+    let step = moment.entry.observation.step;
+    moment.following.get_or_init(|| {
+        let begun = at.checked_sub(1).filter(|last| !ends(moments[*last].entry.observation.step));
+        if let Some(last) = begun {
+            let rest = following(moments, last, advisor, circuit).get(1..).unwrap_or_default();
+            if rest.first() == Some(&step) {
+                return rest.to_vec();
+            }
+        }
+        // A look or a measurement is advised for what it tells by itself.
+        if ends(step) && !moment.tells {
+            return Vec::new();
+        }
+        match advisor.advise(&moment.before, circuit, &moment.entry.before) {
+            Advice::Do { prospect, .. } if prospect.path().first() == Some(&step) => {
+                prospect.path()
+            }
+            _ => Vec::new(),
+        }
+    })
+}
+
+/// Whether a step is the last of any advised ones.
+fn ends(step: Step) -> bool {
+    matches!(step, Step::LookAround | Step::Probe(_))
+}

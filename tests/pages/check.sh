@@ -1,0 +1,53 @@
+#!/usr/bin/env bash
+# Opens the pages that the program writes, a debrief and a class, in headless Chromium at the
+# widths of a phone and of a desk: no error on the console, nothing asked for from elsewhere,
+# pictures to be seen, nothing wider than the window, and no serious finding of axe-core.
+#
+# It also shows that attempts are reproduced on a build with another optimisation level: the
+# hand-ins are made by the debug build, and the release build does them again.
+#
+# Needs chromium, node and npm, which a fresh machine has not, so it is not part of `cargo test`.
+# Arguments: attempts handed in (100). Pictures of the pages are left in target/pages.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+attempts=${1:-100}
+target=${CARGO_TARGET_DIR:-target}
+pages=$target/pages
+mkdir -p "$pages"
+cargo build --quiet
+cargo build --release --quiet
+release=$target/release/halfsplit
+debug=$target/debug/halfsplit
+export XDG_DATA_HOME=$pages/home
+rm -rf "$XDG_DATA_HOME" "$pages/class"
+mkdir -p "$pages/class"
+
+# Drills by somebody who looks, measures and calls, right or not; every one in the logbook.
+systems=(bench t4-dc t4-ac)
+calls=('call S1:open-ON' 'call GEN1:dead' 'call F-FLT-C:open')
+for seed in $(seq "$attempts"); do
+  which=$((seed % 3))
+  printf '%s\n' look 'dc TB1-1' look 'set VSEL FLT C' 'go fuses' look "${calls[$which]}" |
+    "$debug" drill "${systems[$which]}" --plain --seed "$seed" >/dev/null 2>&1 || true
+done
+"$debug" handin --name 'Trainee 1' -o "$pages/class/one.jsonl"
+"$release" verify "$pages/class/one.jsonl" >"$pages/verified.txt" || {
+  grep -v ': reproduced$' "$pages/verified.txt" | head
+  exit 1
+}
+echo "$(grep -c ': reproduced$' "$pages/verified.txt") attempts of the debug build reproduced by the release build"
+
+# Some more trainees with names that need care, and a page of everything.
+for name in 'A & B' '<i>Kim</i>' '=1+1'; do
+  "$release" handin $(seq "$((attempts < 30 ? attempts : 30))") --name "$name" \
+    -o "$pages/class/$RANDOM.jsonl" >/dev/null
+done
+"$release" class "$pages/class" --html "$pages/class.html" >/dev/null
+printf '%s\n' 'set VSEL FLT C' 'go fuses' 'pull F-FLT-C' 'call F-FLT-C:open' |
+  "$release" drill t4-ac --fault F-FLT-C:open --seed 4 --no-log --report "$pages/debrief.html" >/dev/null
+
+if [ ! -d "$pages/node_modules/puppeteer-core" ] || [ ! -d "$pages/node_modules/axe-core" ]; then
+  (cd "$pages" && PUPPETEER_SKIP_DOWNLOAD=1 npm install --silent --no-audit --no-fund axe-core puppeteer-core)
+fi
+cp tests/pages/check.mjs "$pages/check.mjs"
+node "$pages/check.mjs" "$(command -v chromium || command -v chromium-browser)" "$pages" class.html debrief.html
