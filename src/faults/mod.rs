@@ -138,7 +138,11 @@ fn takers(ranged: &[String]) -> String {
 }
 
 fn known_modes(known: &[String]) -> String {
-    if known.is_empty() { "it has none".to_owned() } else { format!("it has: {}", known.join(", ")) }
+    if known.is_empty() {
+        "it has none".to_owned()
+    } else {
+        format!("it has: {}", known.join(", "))
+    }
 }
 
 fn suggest(suggestion: Option<&str>) -> String {
