@@ -149,7 +149,7 @@ fn a_chart_is_written_in_every_form() {
 
 #[test]
 fn the_verb_charts_systems_and_drills() {
-    let (code, said, _) = run(&["chart", "t4-ac/one-fuse"]);
+    let (code, said, _) = run(&["chart", "t4-ac/four-dials"]);
     assert_eq!(code, Some(0), "{said}");
     assert!(said.contains("Four dials of one kind") && said.contains("\n1. "), "{said}");
     let (code, _, complaint) = run(&["chart", "t4-ac/none"]);

@@ -239,6 +239,41 @@ fn a_whole_fuse_may_be_changed_and_a_breaker_that_one_has_pulled_is_no_popped_on
 }
 
 #[test]
+fn a_fuse_in_the_hand_tells_its_rating_where_it_is_not_that_of_the_placard() {
+    let lines = "go fuses\npull F-MAG\nfit F-MAG\npull F-MAG\nquit\n";
+    let pulled = |fault| text(&run(&["drill", "t4-ac", "--fault", fault, "--seed", "5"], lines));
+    let low = pulled("F-MAG:under-rated");
+    assert_eq!(low.matches("fuse F-MAG: blown, marked 0.125 A; placard 0.5 A").count(), 1, "{low}");
+    let high = pulled("F-MAG:over-rated");
+    assert_eq!(high.matches("fuse F-MAG: whole, marked 2.5 A; placard 0.5 A").count(), 1, "{high}");
+    // The spare is what the placard asks for, and so is a fuse that has only melted.
+    for after in [&low, &high] {
+        assert_eq!(after.matches("marked").count(), 1, "{after}");
+        assert_eq!(after.matches("fuse F-MAG: whole\n").count(), 1, "{after}");
+    }
+    let open = pulled("F-MAG:open");
+    assert!(open.contains("fuse F-MAG: blown\n") && !open.contains("marked"), "{open}");
+}
+
+#[test]
+fn what_is_marked_on_a_fuse_proves_that_it_is_the_wrong_one() {
+    let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
+    for (hidden, chances) in [("F-MAG:under-rated", 1.0), ("F-MAG:open", 0.0)] {
+        let cause = faults::parse_cause(&circuit, hidden).expect("a fault");
+        let mut session = Session::planted(Arc::clone(&circuit), cause, 4).expect("settled");
+        for line in ["go fuses", "pull F-MAG"] {
+            let Ok(Request::Do(action)) = parse(&circuit, line) else { panic!("{line}") };
+            assert!(matches!(session.apply(action), Outcome::Done(_)), "{line}");
+        }
+        let wrong = faults::parse_cause(&circuit, "F-MAG:under-rated").expect("a fault");
+        let belief = session.belief().expect("settled");
+        let all = belief.candidates().iter().zip(belief.posterior());
+        let p: f64 = all.filter(|(one, _)| one.cause == wrong).map(|(_, p)| p).sum();
+        assert!((p - chances).abs() < 1e-9, "{hidden}: {p}");
+    }
+}
+
+#[test]
 fn a_caution_is_known_before_the_step_that_would_go_against_it() {
     let circuit = Arc::new(library::load("t4-ac").expect("it comes with the program"));
     let cause = faults::parse_cause(&circuit, "F-LTS:open").expect("a fault");

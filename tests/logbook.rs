@@ -135,7 +135,7 @@ fn edits_are_found_and_what_is_whole_is_reproduced() {
 /// Reckoning every seal anew hides an edit from the seals, and the model still tells.
 #[test]
 fn the_model_finds_what_was_edited_and_sealed_again() {
-    let mut attempt = by_chance("t4-ac/one-fuse", 3, 0);
+    let mut attempt = by_chance("t4-ac/four-dials", 3, 0);
     let mut session = attempt.recipe.begin().expect("it begins");
     for line in ["go fuses", "pull F-PP"] {
         let Ok(Request::Do(action)) = parse(session.circuit(), line) else { panic!("{line}") };

@@ -438,11 +438,10 @@ impl Session {
             .collect()
     }
 
-    /// Whether a fuse that has been pulled turned out blown; `None` while it is in
-    /// its holder.
-    pub fn fuse_in_hand(&self, part: PartId) -> Option<bool> {
-        match (self.place.hands.of(part), self.aircraft.settled().state.of(part)) {
-            (PartState::Fuse { seated: false, .. }, PartState::Fuse { blown, .. }) => Some(blown),
+    /// What a fuse that has been pulled is like; `None` while it is in its holder.
+    pub fn fuse_in_hand(&self, part: PartId) -> Option<Look> {
+        match self.place.hands.of(part) {
+            PartState::Fuse { seated: false, .. } => Some(self.aircraft.fuse_look(part)),
             _ => None,
         }
     }

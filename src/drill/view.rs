@@ -7,6 +7,7 @@ use crate::network::PartState;
 use crate::observation::{
     Look, Percept, Reading, pointer_fraction, pointer_words, readable_step, scale_fraction,
 };
+use crate::units::quantity;
 
 /// A lamp behind its legend.
 #[derive(Clone, Debug, PartialEq)]
@@ -104,10 +105,23 @@ pub struct FuseHolder {
     pub amps: f64,
     /// Whether a fuse is in it.
     pub seated: bool,
-    /// When it has been pulled, whether the element had melted.
-    pub in_hand_blown: Option<bool>,
+    /// When it has been pulled, what it is like.
+    pub in_hand: Option<Look>,
+    /// When it has been pulled and is marked otherwise than its placard, its amperes.
+    pub marked_amps: Option<f64>,
     /// Spares of this rating left.
     pub spares: u32,
+}
+
+impl FuseHolder {
+    /// The fuse in the hand in a few words: `blown`, `whole, marked 5 A`.
+    pub fn in_hand_words(&self) -> Option<String> {
+        let word = if self.in_hand?.has_melted() { "blown" } else { "whole" };
+        Some(match self.marked_amps {
+            Some(marked) => format!("{word}, marked {}", quantity(marked, "A")),
+            None => word.to_owned(),
+        })
+    }
 }
 
 /// The station where the trainee stands.
@@ -192,7 +206,8 @@ pub fn view(session: &Session) -> View {
                 label,
                 amps: fuse.amps,
                 seated,
-                in_hand_blown: session.fuse_in_hand(id),
+                in_hand: session.fuse_in_hand(id),
+                marked_amps: session.fuse_in_hand(id).and_then(|look| look.marked_amps(part)),
                 spares: place.spares_of(fuse.amps),
             }),
             _ => {}

@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use super::{Exposure, Fault, FaultError, FaultMode, all, malformed, modes, unknown_mode};
+use super::{Exposure, Fault, FaultError, FaultMode, all, malformed, modes};
 use crate::circuit::{Circuit, Kind, Part, PartId};
 
 /// The mode of a breaker that was pulled and not pushed in again.
@@ -315,6 +315,16 @@ pub fn left(part: &Part) -> Vec<FaultMode> {
         .collect()
 }
 
+/// What is said of a mode that a part has not; a call may name a wrong place too.
+fn unknown_call(part: &Part, typed: &str) -> FaultError {
+    let known = modes(part).into_iter().chain(left(part)).map(|mode| mode.name);
+    FaultError::UnknownMode {
+        part: part.id.clone(),
+        typed: typed.to_owned(),
+        known: known.collect(),
+    }
+}
+
 /// The mode of this name of a part, without regard to case; a wrong place counts too, and a
 /// fault that comes and goes.
 pub fn mode_of(part: &Part, name: &str) -> Option<FaultMode> {
@@ -360,7 +370,7 @@ pub fn parse_cause(circuit: &Circuit, typed: &str) -> Result<Cause, FaultError> 
         };
         let id = super::find_part(circuit, part_name)?;
         let part = circuit.part(id);
-        let mode = mode_of(part, mode_name).ok_or_else(|| unknown_mode(part, mode_name))?;
+        let mode = mode_of(part, mode_name).ok_or_else(|| unknown_call(part, mode_name))?;
         let fault = Fault { part: id, mode: mode.name };
         if let Some(first) = faults.iter().find(|first| first.part == id) {
             return Err(FaultError::TwoModes {

@@ -91,8 +91,12 @@ const GENERATOR_HIGH: f64 = 1.12;
 /// What an alternator with a weak magnet gives over what it should, an assumption.
 const WEAK_ALTERNATOR: f64 = 0.7;
 /// A wrong fuse: its rating over the right one, assumptions.
-const UNDER_RATED: f64 = 0.25;
-const OVER_RATED: f64 = 5.0;
+const UNDER_RATED_BY: f64 = 0.25;
+const OVER_RATED_BY: f64 = 5.0;
+/// The mode of a fuse that is marked below its placard.
+pub const UNDER_RATED: &str = "under-rated";
+/// The mode of a fuse that is marked above its placard.
+pub const OVER_RATED: &str = "over-rated";
 
 const PHASES: [&str; 3] = ["A", "B", "C"];
 
@@ -320,8 +324,8 @@ fn modes_with(part: &Part, ohms: Option<f64>) -> Vec<FaultMode> {
         Kind::Breaker(b) => m.one("trips-early", b, Kind::Breaker, |b| b.latches = false),
         Kind::Fuse(f) => {
             m.one("open", f, Kind::Fuse, |f| f.intact = false);
-            m.one("under-rated", f, Kind::Fuse, |f| f.amps *= UNDER_RATED);
-            m.one("over-rated", f, Kind::Fuse, |f| f.amps *= OVER_RATED);
+            m.one(UNDER_RATED, f, Kind::Fuse, |f| f.amps *= UNDER_RATED_BY);
+            m.one(OVER_RATED, f, Kind::Fuse, |f| f.amps *= OVER_RATED_BY);
         }
         Kind::Switch(s) => switch_modes(&mut m, s, Kind::Switch),
         Kind::PushSwitch(s) => switch_modes(&mut m, s, Kind::PushSwitch),

@@ -9,7 +9,7 @@ mod library;
 mod planted;
 
 pub use cause::{Cause, Causes, Left, Scope, intermittent, left, mode_of, parse_cause};
-pub use library::{FaultMode, OhmsRange, mode_at, modes, ohms_range};
+pub use library::{FaultMode, OVER_RATED, OhmsRange, UNDER_RATED, mode_at, modes, ohms_range};
 pub use planted::{Condition, Exposure, Planted, build, compatible, parse_planted};
 
 use crate::circuit::{Circuit, Part, PartId};
@@ -51,7 +51,7 @@ pub enum FaultError {
         suggestion: Option<String>,
     },
     /// The part does not fail so.
-    #[error("part `{part}` has no fault mode `{typed}`; it has: {}", known.join(", "))]
+    #[error("part `{part}` has no fault mode `{typed}`; {}", known_modes(known))]
     UnknownMode {
         /// The part.
         part: String,
@@ -135,6 +135,14 @@ pub enum FaultError {
 
 fn takers(ranged: &[String]) -> String {
     if ranged.is_empty() { String::new() } else { format!("; {} does", ranged.join(" or ")) }
+}
+
+fn known_modes(known: &[String]) -> String {
+    if known.is_empty() {
+        "it has none".to_owned()
+    } else {
+        format!("it has: {}", known.join(", "))
+    }
 }
 
 fn suggest(suggestion: Option<&str>) -> String {

@@ -12,7 +12,7 @@ use crate::diagnosis::{Belief, Candidate};
 use crate::faults::Cause;
 use crate::network::{PartState, SolveError};
 use crate::observation::{
-    Act, Function, Look, Probe, Rig, Showing, Step, Touch, Whereabouts, walking_minutes,
+    Act, Function, Probe, Rig, Showing, Step, Touch, Whereabouts, walking_minutes,
 };
 use crate::planning::{self, Configuration, Problem, ProblemError, Table, Test};
 
@@ -368,12 +368,8 @@ fn pulled_fuses(circuit: &Circuit, rigs: &[&Rig], place: &Whereabouts) -> Vec<Sh
         .parts_with_ids()
         .filter(|(id, part)| matches!(part.kind, Kind::Fuse(_)) && seated(*id))
         .map(|(id, part)| {
-            let blown = |rig: &&Rig| match rig.settled().state.of(id) {
-                PartState::Fuse { blown: true, .. } => Look::Blown,
-                _ => Look::Whole,
-            };
             let shown: Vec<Option<Vec<Showing>>> =
-                rigs.iter().map(|rig| Some(vec![Showing::Look(blown(rig))])).collect();
+                rigs.iter().map(|rig| Some(vec![Showing::Look(rig.fuse_look(id))])).collect();
             Shown {
                 trial: Trial { trying: Trying::PullFuse(id), station: part.station, setting: None },
                 minutes: [Act::Pull(id), Act::Refit(id)]

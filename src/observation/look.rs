@@ -1,7 +1,8 @@
 //! What a person sees, hears or reads of a part: never a raw number.
 
 use super::dial::Dial;
-use crate::circuit::{Circuit, Kind, Lamp, Meter, PartId, Senses};
+use crate::circuit::{Circuit, Kind, Lamp, Meter, Part, PartId, Senses};
+use crate::faults::{OVER_RATED, UNDER_RATED, mode_of};
 use crate::network::{Network, PartState, Settled, Solution, StopReason, Turning};
 
 /// Something perceived that is one of a few words.
@@ -55,6 +56,14 @@ pub enum Look {
     Sounding,
     /// A horn that sounds on and off.
     Beeping,
+    /// A fuse, pulled, whose element is whole, marked below its placard.
+    WholeLow,
+    /// A fuse, pulled, whose element has melted, marked below its placard.
+    BlownLow,
+    /// A fuse, pulled, whose element is whole, marked above its placard.
+    WholeHigh,
+    /// A fuse, pulled, whose element has melted, marked above its placard.
+    BlownHigh,
 }
 
 impl Look {
@@ -78,13 +87,35 @@ impl Look {
             Self::Running => "running",
             Self::Whole => "whole",
             Self::Blown => "blown",
+            Self::WholeLow => "whole, marked below its placard",
+            Self::BlownLow => "blown, marked below its placard",
+            Self::WholeHigh => "whole, marked above its placard",
+            Self::BlownHigh => "blown, marked above its placard",
             Self::Live => "live: ohms refused",
             Self::Flashing => "flashing",
             Self::Wandering => "wandering off",
             Self::Pulled => "pulled in",
-            Self::Released => "released",
+            Self::Released => "not pulled in",
             Self::Sounding => "sounding",
             Self::Beeping => "sounding on and off",
+        }
+    }
+
+    /// Whether it is a fuse whose element has melted.
+    pub fn has_melted(self) -> bool {
+        matches!(self, Self::Blown | Self::BlownLow | Self::BlownHigh)
+    }
+
+    /// The amperes marked on a fuse in the hand; `None` where they are those of its placard.
+    pub fn marked_amps(self, fuse: &Part) -> Option<f64> {
+        let wrong = match self {
+            Self::WholeLow | Self::BlownLow => UNDER_RATED,
+            Self::WholeHigh | Self::BlownHigh => OVER_RATED,
+            _ => return None,
+        };
+        match mode_of(fuse, wrong)?.faulted {
+            Kind::Fuse(fitted) => Some(fitted.amps),
+            _ => None,
         }
     }
 }

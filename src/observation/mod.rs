@@ -24,7 +24,8 @@ pub use look::{
 pub use probe::{Function, OPEN_ABOVE_OHMS, Probe, Touch, display, hand_meter};
 pub use rig::{Act, Rig, Sight, Step, What};
 
-use crate::circuit::{Circuit, Meter, PartId};
+use crate::circuit::{Circuit, Kind, Meter, Part, PartId};
+use crate::units::quantity;
 
 /// What was perceived of one thing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -79,6 +80,7 @@ impl Percept {
     /// What was perceived, in words.
     pub fn told(self, what: What, circuit: &Circuit) -> String {
         match (self, what) {
+            (Self::Look(look), What::InHand(part)) => in_hand(look, circuit.part(part)),
             (Self::Look(look), _) => look.word().to_owned(),
             (Self::Position(at), what) => {
                 let part = match what {
@@ -103,6 +105,19 @@ impl Percept {
                 reading.mark.to_string()
             }
         }
+    }
+}
+
+/// A fuse in the hand, in words; where it is not what the placard asks for, with both ratings.
+fn in_hand(look: Look, part: &Part) -> String {
+    let blown = if look.has_melted() { "blown" } else { "whole" };
+    match (look.marked_amps(part), &part.kind) {
+        (Some(marked), Kind::Fuse(fuse)) => format!(
+            "{blown}, marked {}; placard {}",
+            quantity(marked, "A"),
+            quantity(fuse.amps, "A")
+        ),
+        _ => look.word().to_owned(),
     }
 }
 

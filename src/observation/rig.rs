@@ -4,6 +4,7 @@
 //! thing, so what a candidate predicts comes from the very code that shows the
 //! trainee the needle.
 
+use std::cmp::Ordering;
 use std::sync::Arc;
 
 use super::look::{Look, Showing, face, has_face};
@@ -214,6 +215,25 @@ impl Rig {
         })
     }
 
+    /// What a fuse is like in the hand: whether its element has melted, and whether it is
+    /// marked with the amperes of its placard.
+    pub fn fuse_look(&self, part: PartId) -> Look {
+        let blown = matches!(self.settled.state.of(part), PartState::Fuse { blown: true, .. });
+        let sound = self.failed.iter().find(|(failed, _)| *failed == part).map(|(_, kind)| kind);
+        let marked = match (self.network.kind(part), sound) {
+            (Kind::Fuse(fitted), Some(Kind::Fuse(sound))) => fitted.amps.total_cmp(&sound.amps),
+            _ => Ordering::Equal,
+        };
+        match (marked, blown) {
+            (Ordering::Equal, false) => Look::Whole,
+            (Ordering::Equal, true) => Look::Blown,
+            (Ordering::Less, false) => Look::WholeLow,
+            (Ordering::Less, true) => Look::BlownLow,
+            (Ordering::Greater, false) => Look::WholeHigh,
+            (Ordering::Greater, true) => Look::BlownHigh,
+        }
+    }
+
     /// Does something and returns what can then be seen from a station, in a fixed
     /// order; `events` receives what happened inside.
     ///
@@ -300,8 +320,8 @@ impl Rig {
             }
             Act::Pull(part) => match state.of(part) {
                 PartState::Fuse { blown, .. } => {
-                    let look = if blown { Look::Blown } else { Look::Whole };
-                    sights.push(Sight { what: What::InHand(part), showing: Showing::Look(look) });
+                    let showing = Showing::Look(self.fuse_look(part));
+                    sights.push(Sight { what: What::InHand(part), showing });
                     state.set(part, PartState::Fuse { seated: false, blown });
                 }
                 _ => state.set(part, PartState::Breaker { closed: false, tripped: false }),

@@ -111,7 +111,7 @@ fn state_and_deed(view: &View, part: PartId) -> Option<(String, &'static str, De
             let deed = Deed::Step(Step::Act(Act::Pull(part)));
             return Some((format!(", {rating}, in its holder"), "pull and look", deed));
         }
-        let word = if fuse.in_hand_blown == Some(true) { "blown" } else { "whole" };
+        let word = fuse.in_hand_words().unwrap_or_default();
         let state = format!(" pulled, {word}; {} spares", fuse.spares);
         return Some((state, "fit one", Deed::Fuse(part)));
     }

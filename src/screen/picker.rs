@@ -7,7 +7,7 @@ use crate::diagram::Branch;
 use crate::drill::command::steps_here;
 use crate::drill::{Mark, Session};
 use crate::faults::{Cause, Fault, FaultMode, left, modes};
-use crate::observation::{Act, Function, Probe, Step, Touch};
+use crate::observation::{Act, Function, Look, Percept, Probe, Step, Touch, What};
 use crate::units::{counted, minutes, quantity};
 
 /// What is being chosen.
@@ -357,7 +357,8 @@ fn wiring(session: &Session) -> Vec<Row> {
 fn fuse(session: &Session, part: PartId) -> Vec<Row> {
     let (circuit, place) = (session.circuit(), session.place());
     let crate::circuit::Kind::Fuse(fuse) = &circuit.part(part).kind else { return Vec::new() };
-    let blown = session.fuse_in_hand(part) == Some(true);
+    let in_hand = session.fuse_in_hand(part);
+    let blown = in_hand.is_some_and(Look::has_melted);
     let spares = place.spares_of(fuse.amps);
     let rating = quantity(fuse.amps, "A");
     let price = |act| minutes(place.minutes(circuit, Step::Act(act)));
@@ -368,7 +369,8 @@ fn fuse(session: &Session, part: PartId) -> Vec<Row> {
         note,
         end: price(act),
     };
-    let old = format!("the one you pulled: {}", if blown { "blown" } else { "whole" });
+    let told = in_hand.map(|look| Percept::Look(look).told(What::InHand(part), circuit));
+    let old = format!("the one you pulled: {}", told.unwrap_or_default());
     let spare = row(Act::FitSpare(part), "fit a spare", format!("{rating}, {spares} left"));
     let old = row(Act::Refit(part), "put it back", old);
     // The likelier wish first.

@@ -187,3 +187,27 @@ fn what_cannot_be_called_is_answered_in_one_sentence() {
     }
     assert_eq!(parse_cause(&circuit, "Nothing"), Ok(Cause::nothing()));
 }
+
+#[test]
+fn a_wrong_place_that_is_typed_wrong_is_answered_with_the_places_there_are() {
+    let cart = system("power-cart");
+    for (typed, said) in [
+        (
+            "PLUG:left-at-HALF-HOME",
+            "part `PLUG` has no fault mode `left-at-HALF-HOME`; it has: left-at-HALF HOME",
+        ),
+        (
+            "ENGINE:open",
+            "part `ENGINE` has no fault mode `open`; it has: left-at-STOP, left-at-IDLE",
+        ),
+        ("CB1:left", "part `CB1` has no fault mode `left`; it has: trips-early, left-out"),
+    ] {
+        let error = parse_cause(&cart, typed).expect_err(typed).to_string();
+        assert_eq!(error, said);
+    }
+    // Faults alone, where nothing can be left anywhere; and neither.
+    let error = parse_cause(&cart, "SH1:shut").expect_err("no such mode").to_string();
+    assert!(error.contains("it has: ") && !error.contains("left"), "{error}");
+    let error = faults::parse(&cart, "PLUG:open").expect_err("it cannot fail").to_string();
+    assert_eq!(error, "part `PLUG` has no fault mode `open`; it has none");
+}

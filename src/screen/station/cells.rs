@@ -85,11 +85,11 @@ pub(super) fn fuse(
     let placard = format!("{number} {}", fuse.label);
     let theme = manner.theme;
     let rating = format!("{} A {} sp", significant(fuse.amps, 3), fuse.spares);
-    let in_hand = fuse.in_hand_blown.map(|blown| if blown { "blown" } else { "whole" });
+    let in_hand = fuse.in_hand_words();
     let style = if fuse.seated { Style::new() } else { theme.strong() };
     if !manner.roomy {
         let glyph = if fuse.seated { "[━]" } else { "[ ]" };
-        row(buffer, area, glyph, &placard, (in_hand.unwrap_or(&rating), style), manner);
+        row(buffer, area, glyph, &placard, (in_hand.as_deref().unwrap_or(&rating), style), manner);
         return;
     }
     let top = match in_hand {
