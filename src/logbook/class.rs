@@ -391,7 +391,7 @@ impl Class {
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n\
              <meta name=\"color-scheme\" content=\"light dark\"/>\n<title>Class</title>\n\
-             <style>{STYLE}\n.wide{{overflow-x:auto}}</style>\n</head>\n<body>\n<header><h1>Class</h1>\n\
+             <style>{STYLE}\n.scrolls{{overflow-x:auto}}\n.scrolls .plot{{width:6.25rem}}\n.scrolls th,.scrolls td{{padding-right:1rem}}\n.scrolls td:last-child{{min-width:12rem}}</style>\n</head>\n<body>\n<header><h1>Class</h1>\n\
              <p class=\"quiet\">{}</p></header>\n<main>\n",
             self.counted()
         );
@@ -412,21 +412,22 @@ impl Class {
     }
 
     fn trainees_page(&self, out: &mut String) {
-        out.push_str("<section><h2>Trainees</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Trainees\"><table>\n<thead><tr><th scope=\"col\">Trainee</th><th scope=\"col\" class=\"num\">Drills</th><th scope=\"col\" class=\"num\">Proven</th><th scope=\"col\" class=\"num\">Wrong</th><th scope=\"col\" class=\"num\">Times par</th><th scope=\"col\" class=\"num\">Wasted bits</th><th scope=\"col\" class=\"num\">Cautions</th><th scope=\"col\">Points, first to last</th><th scope=\"col\">To work on</th></tr></thead>\n<tbody>\n");
+        out.push_str("<section><h2>Trainees</h2>\n<div class=\"scrolls\" tabindex=\"0\" role=\"region\" aria-label=\"Trainees\"><table>\n<thead><tr><th scope=\"col\">Trainee</th><th scope=\"col\">Points, first to last</th><th scope=\"col\" class=\"num\">Drills</th><th scope=\"col\" class=\"num\">Proven</th><th scope=\"col\" class=\"num\">Wrong</th><th scope=\"col\" class=\"num\">Times par</th><th scope=\"col\" class=\"num\">Wasted bits</th><th scope=\"col\" class=\"num\">Cautions</th><th scope=\"col\">To work on</th></tr></thead>\n<tbody>\n");
         for (name, line) in &self.trainees {
             let habits: Vec<String> =
                 line.worst_habits().map(|(habit, _)| escaped(habit)).collect();
             let _ = writeln!(
                 out,
-                "<tr><th scope=\"row\">{}</th><td class=\"num\">{}</td><td class=\"num\">{}</td><td class=\"num\">{}</td><td class=\"num\">{:.2}</td><td class=\"num\">{:.1}</td><td class=\"num\">{}</td><td>{}</td><td>{}</td></tr>",
+                "<tr><th scope=\"row\">{}</th><td>{}</td><td class=\"num\">{}</td><td class=\"num\">{}</td><td class=\"num\">{}</td><td class=\"num\">{:.2}</td><td class=\"num\">{:.1}</td><td class=\"num\">{}</td><td>{}</td></tr>",
                 escaped(name),
+                // Beside the name, so that a phone shows it before anything is scrolled.
+                progress(&line.points),
                 line.drills,
                 line.proven,
                 line.wrong,
                 line.over_par(),
                 line.wasted_bits,
                 line.cautions,
-                progress(&line.points),
                 habits.join("; ")
             );
         }
@@ -434,7 +435,7 @@ impl Class {
     }
 
     fn faults_page(&self, out: &mut String) {
-        out.push_str("<section><h2>Faults</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"Faults\"><table>\n<thead><tr><th scope=\"col\">Fault</th><th scope=\"col\" class=\"num\">Hidden</th><th scope=\"col\" class=\"num\">Found</th><th scope=\"col\">Called as</th></tr></thead>\n<tbody>\n");
+        out.push_str("<section><h2>Faults</h2>\n<div class=\"scrolls\" tabindex=\"0\" role=\"region\" aria-label=\"Faults\"><table>\n<thead><tr><th scope=\"col\">Fault</th><th scope=\"col\" class=\"num\">Hidden</th><th scope=\"col\" class=\"num\">Found</th><th scope=\"col\">Called as</th></tr></thead>\n<tbody>\n");
         for (fault, line) in &self.faults {
             let called: Vec<String> = line
                 .called_as
@@ -484,6 +485,9 @@ fn points_told(points: &[f64], between: &str) -> String {
 
 /// Points from drill to drill as a small picture: 0 at its foot, 100 at its head.
 fn progress(points: &[f64]) -> String {
+    if points.is_empty() {
+        return "none yet".to_owned();
+    }
     let told = points_told(points, ", ");
     let step = 96.0 / (points.len().saturating_sub(1).max(1)) as f64;
     let places: Vec<String> = points

@@ -47,7 +47,14 @@ for (const name of pages) {
         const small = [...document.querySelectorAll("p, li, td, th")].filter(
           (one) => one.innerText.trim() && parseFloat(getComputedStyle(one).fontSize) < 12,
         );
+        // What is there and is not shown at this width would be missed; a page may have a second
+        // form of it for another width, so only whole sections count.
+        const empty = [...document.querySelectorAll("section")].filter((one) => {
+          const shown = [...one.children].filter((child) => child.getBoundingClientRect().height > 0);
+          return shown.length < 2;
+        });
         return {
+          empty: empty.map((one) => one.innerText.slice(0, 40)),
           pictures: pictures.length,
           hidden: pictures.filter((one) => one.width < 8 || one.height < 4).length,
           page: document.documentElement.scrollWidth,
@@ -55,6 +62,7 @@ for (const name of pages) {
           small: small.length,
         };
       });
+      for (const one of seen.empty) complain(where, `nothing under ${one}`);
       if (seen.pictures === 0) complain(where, "no picture");
       if (seen.hidden > 0) complain(where, `${seen.hidden} of ${seen.pictures} pictures cannot be seen`);
       if (seen.page > width) complain(where, `the page is ${seen.page} px wide`);

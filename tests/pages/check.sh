@@ -24,7 +24,7 @@ mkdir -p "$pages/class"
 
 # Drills by somebody who looks, measures and calls, right or not; every one in the logbook.
 systems=(bench t4-dc t4-ac)
-calls=('call S1:open-ON' 'call GEN1:dead' 'call F-FLT-C:open')
+calls=('call S1:open-ON' 'call FLK:open' 'call F-FLT-C:open')
 for seed in $(seq "$attempts"); do
   which=$((seed % 3))
   printf '%s\n' look 'dc TB1-1' look 'set VSEL FLT C' 'go fuses' look "${calls[$which]}" |
