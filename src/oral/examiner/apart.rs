@@ -1,5 +1,6 @@
 //! Which reading tells faults apart: two of them, or all that show the same signs.
 
+use super::cause::SIGNS;
 use super::draft::{Draft, Form, one_of, shuffle};
 use super::scene::{Alike, Scene};
 use super::words::bits;
@@ -111,6 +112,9 @@ impl Examiner {
             return None;
         }
         let signs = self.signs(scene, shown)?;
+        if signs.len() > SIGNS {
+            return None;
+        }
         let (at, idle) = self.telling_and_idle(&suspects, chance)?;
         let same = idle.first().map(|at| self.told(*at, shown[*at]));
         let mut outcomes: Vec<(String, usize)> = Vec::new();

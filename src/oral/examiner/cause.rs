@@ -11,7 +11,7 @@ use crate::observation::What;
 use crate::oral::question::{Asked, Claim};
 
 /// Signs that a question lists at the most.
-const SIGNS: usize = 4;
+pub(super) const SIGNS: usize = 4;
 
 /// Choices of a question for all causes.
 const CAUSES: usize = 5;
@@ -56,7 +56,7 @@ impl Examiner {
             asked: Asked::Lost,
             subject: self.part_of(fault).to_owned(),
             text: format!(
-                "{}, {}: which of these no longer shows what it does on a sound aircraft?",
+                "{}, {}. Which of these no longer shows what it does on a sound aircraft?",
                 scene.given,
                 self.fault_words(fault)
             ),

@@ -80,7 +80,8 @@ impl Examiner {
         right: PartId,
         chance: &mut Chance,
     ) -> Option<Form> {
-        if !self.cuts(scene, load, right) {
+        // A placard that repeats the name of what it feeds would give it away.
+        if self.shares_a_word(right, load) || !self.cuts(scene, load, right) {
             return None;
         }
         let all = feeders(&self.circuit, load);
@@ -95,6 +96,22 @@ impl Examiner {
             |part: PartId| (self.part_name(part), Claim::Feeds(scene.setup.clone(), part, load));
         let wrong = self.idle(scene, load, off, chance).into_iter().map(choice).collect();
         Some(Form::One(choice(right), wrong))
+    }
+
+    /// Whether two placards or ids have a word in common.
+    fn shares_a_word(&self, one: PartId, other: PartId) -> bool {
+        let words = |part: PartId| {
+            let part = self.circuit.part(part);
+            let both = format!("{} {}", part.label, part.id).to_uppercase();
+            let words: Vec<String> = both
+                .split(|c: char| !c.is_alphanumeric())
+                .filter(|word| word.len() > 1)
+                .map(str::to_owned)
+                .collect();
+            words
+        };
+        let known = words(other);
+        words(one).iter().any(|word| known.contains(word))
     }
 
     /// The way from the source, by ids.
