@@ -176,11 +176,25 @@ impl Examiner {
     /// Three parts that the current passes, in order. Only those with two ends are asked for:
     /// of a relay the coil hangs elsewhere.
     pub(super) fn order(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
-        let (scene, load, way) = self.fed_part(subject, chance)?;
+        let (scene, load, named) = self.fed_part(subject, chance)?;
+        // Wires too: with a label they stand on every diagram.
+        let way: Vec<PartId> = feeders(&self.circuit, load)
+            .into_iter()
+            .filter(|part| is_needed(&self.circuit, load, *part))
+            .collect();
         let mut at: Vec<usize> = (0..way.len())
             .filter(|at| {
                 let kind = &self.circuit.part(way[*at]).kind;
-                matches!(kind, Kind::Breaker(_) | Kind::Fuse(_) | Kind::Switch(_) | Kind::Shunt(_))
+                let is_plain = matches!(
+                    kind,
+                    Kind::Breaker(_)
+                        | Kind::Fuse(_)
+                        | Kind::Switch(_)
+                        | Kind::Shunt(_)
+                        | Kind::Wire(_)
+                        | Kind::Connector(_)
+                );
+                is_plain
                     && self.circuit.connections(way[*at]).len() == 2
                     && self.cuts(scene, load, way[*at])
             })
@@ -209,7 +223,7 @@ impl Examiner {
                 self.part_name(load)
             ),
             form: Form::One(choice([a, b, c]), others.into_iter().map(choice).collect()),
-            reasons: vec![format!("From the source on: {}.", self.way_told(&way))],
+            reasons: vec![format!("From the source on: {}.", self.way_told(&named))],
             difficulty: 3,
             look: None,
         })

@@ -62,9 +62,10 @@ impl Examiner {
         let scene = self.some_scene(chance)?;
         let (fault, shown) = self.some_fault(scene, subject, chance)?;
         let own = What::Face(self.dictionary.faults()[fault as usize].0.part);
+        let sought = sought(chance);
         let changed: Vec<usize> = (0..shown.len())
             .filter(|at| self.what(*at) != own)
-            .filter(|at| self.alike(*at, shown[*at], scene.usual[*at]) == Alike::Apart)
+            .filter(|at| self.alike(*at, shown[*at], scene.usual[*at]) == sought)
             .collect();
         let at = *one_of(&changed, chance)?;
         let claim = |percept| {
@@ -87,9 +88,10 @@ impl Examiner {
     pub(super) fn in_setup(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
         let normal = self.scene(0)?;
         let (setup, view) = self.some_view(subject, chance)?;
+        let sought = sought(chance);
         let changed: Vec<usize> = (0..view.shown.len())
             .filter(|at| self.what(*at) != What::Face(view.moved))
-            .filter(|at| self.alike(*at, view.shown[*at], normal.usual[*at]) == Alike::Apart)
+            .filter(|at| self.alike(*at, view.shown[*at], normal.usual[*at]) == sought)
             .collect();
         let at = *one_of(&changed, chance)?;
         let claim = |percept| Claim::Shows(setup.clone(), Vec::new(), self.what(at), percept);
@@ -354,6 +356,12 @@ impl Examiner {
             look: self.needle_at(at, both[at]),
         })
     }
+}
+
+/// Whether something that has changed is asked for or something that has not: as often as it
+/// would be by guessing, so that the usual showing can be right as well as wrong.
+fn sought(chance: &mut Chance) -> Alike {
+    if chance.unit() < 1.0 / ALTERNATIVES as f64 { Alike::Same } else { Alike::Apart }
 }
 
 /// In which state a failed relay is held, if it is.
