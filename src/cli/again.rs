@@ -7,6 +7,7 @@ use anyhow::Result;
 use super::watch::Watch;
 use crate::diagnostic::plain;
 use crate::drill::Session;
+use crate::screen::MadeAnew;
 use crate::units::counted;
 
 /// Makes the drill from its files as they are now; told the drill so far.
@@ -28,10 +29,7 @@ impl<'a> Again<'a> {
 
     /// The drill from the files as they are now, if one was saved since this was last asked:
     /// the drill and what came of it in words, or why it goes on as it was.
-    pub(super) fn told(
-        &mut self,
-        old: &Session,
-    ) -> Option<Result<(Session, Vec<String>), Vec<String>>> {
+    pub(super) fn told(&mut self, old: &Session) -> Option<MadeAnew> {
         let file = self.watch.changed()?;
         let mut told = vec![format!("{} was saved.", plain(&file.to_string_lossy()))];
         let fresh = match (self.make)(Some(old)) {

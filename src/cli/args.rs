@@ -160,6 +160,7 @@ pub enum Verb {
 
 /// Arguments of `oral`.
 #[derive(Debug, Args)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own")]
 pub struct Oral {
     /// A system that comes with the program, a system file, or its folder
     pub system: Option<String>,

@@ -447,7 +447,7 @@ fn begin(circuit: &Circuit, start: &Whereabouts, nodes: &[Node]) -> Vec<String> 
         .collect();
     let mut told = vec![format!("Begin at {}", circuit.station(start.station).title)];
     if !standing.is_empty() {
-        told[0].push_str(&format!(" with {}", standing.join(", ")));
+        told[0] = format!("{} with {}", told[0], standing.join(", "));
     }
     let steps = nodes.iter().filter_map(|node| match node {
         Node::Step(step) => Some(&step.path),

@@ -59,6 +59,13 @@ pub(super) fn alternatives(question: &Question) -> (&[String], usize) {
     }
 }
 
+/// Reasons one after the other, each a sentence.
+fn told(reasons: &[String]) -> String {
+    let sentences: Vec<String> =
+        reasons.iter().map(|reason| format!("{}.", reason.trim_end_matches('.'))).collect();
+    sentences.join(" ")
+}
+
 /// The letter of an alternative.
 pub(super) fn letter(at: usize) -> char {
     char::from(b'a' + u8::try_from(at % 26).unwrap_or(0))
@@ -110,7 +117,7 @@ impl Paper {
                 "{}. {}) {}",
                 number + 1,
                 letter(alternatives(question).1),
-                text(&question.reasons.join("; "))
+                text(&told(&question.reasons))
             );
         }
         out
@@ -142,7 +149,7 @@ impl Paper {
                 out,
                 "<li><strong>{}</strong> {}</li>",
                 letter(alternatives(question).1),
-                escaped(&question.reasons.join("; "))
+                escaped(&told(&question.reasons))
             );
         }
         out.push_str("</ol></section>\n</main>\n</body>\n</html>\n");

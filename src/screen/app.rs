@@ -82,9 +82,11 @@ pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
 /// Keeps what has been done in a drill; in words, once, why it cannot.
 pub type Record = Box<dyn FnMut(&Session) -> Option<String>>;
 
-/// Makes the drill anew when its files have been saved: the drill and what came of it in words,
-/// or why it goes on as it was. `None` where nothing was saved.
-pub type Anew = Box<dyn FnMut(&Session) -> Option<Result<(Session, Vec<String>), Vec<String>>>>;
+/// A drill made anew and what came of that in words, or why it goes on as it was.
+pub type MadeAnew = Result<(Session, Vec<String>), Vec<String>>;
+
+/// Makes the drill anew when its files have been saved; `None` where nothing was saved.
+pub type Anew = Box<dyn FnMut(&Session) -> Option<MadeAnew>>;
 
 /// What becomes of a drill outside the screen.
 #[derive(Default)]

@@ -34,7 +34,9 @@ mod terminal;
 mod text;
 mod theme;
 
-pub use app::{Anew, App, Beginning, Begun, Entry, Keep, Kept, Load, Make, Record, Start};
+pub use app::{
+    Anew, App, Beginning, Begun, Entry, Keep, Kept, Load, MadeAnew, Make, Record, Start,
+};
 pub use asking::{Ledger, Oral};
 pub use command::{Command, Keys, command_for};
 pub use frame::draw;

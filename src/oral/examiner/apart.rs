@@ -1,5 +1,8 @@
 //! Which reading tells faults apart: two of them, or all that show the same signs.
 
+use std::cmp::Reverse;
+
+use super::cause::SIGNS;
 use super::draft::{Draft, Form, one_of, shuffle};
 use super::scene::{Alike, Scene};
 use super::words::bits;
@@ -111,6 +114,9 @@ impl Examiner {
             return None;
         }
         let signs = self.signs(scene, shown)?;
+        if signs.len() > SIGNS {
+            return None;
+        }
         let (at, idle) = self.telling_and_idle(&suspects, chance)?;
         let same = idle.first().map(|at| self.told(*at, shown[*at]));
         let mut outcomes: Vec<(String, usize)> = Vec::new();
@@ -121,7 +127,7 @@ impl Examiner {
                 None => outcomes.push((told, 1)),
             }
         }
-        outcomes.sort_by(|a, b| b.1.cmp(&a.1));
+        outcomes.sort_by_key(|(_, count)| Reverse(*count));
         let told: Vec<String> = outcomes
             .iter()
             .take(OUTCOMES)

@@ -11,7 +11,7 @@ use crate::observation::What;
 use crate::oral::question::{Asked, Claim};
 
 /// Signs that a question lists at the most.
-const SIGNS: usize = 4;
+pub(super) const SIGNS: usize = 4;
 
 /// Choices of a question for all causes.
 const CAUSES: usize = 5;
@@ -56,7 +56,7 @@ impl Examiner {
             asked: Asked::Lost,
             subject: self.part_of(fault).to_owned(),
             text: format!(
-                "{}, {}: which of these no longer shows what it does on a sound aircraft?",
+                "{}, {}. Which of these no longer shows what it does on a sound aircraft?",
                 scene.given,
                 self.fault_words(fault)
             ),
@@ -118,7 +118,7 @@ impl Examiner {
     }
 
     /// Wrong causes, the nearest first, some of equal standing exchanged by chance.
-    fn near(&self, signs: &Signs, most: usize, chance: &mut Chance) -> Vec<u32> {
+    fn near(signs: &Signs, most: usize, chance: &mut Chance) -> Vec<u32> {
         let mut near: Vec<u32> = signs.not.iter().take(3 * most).copied().collect();
         shuffle(&mut near, chance);
         near
@@ -130,7 +130,7 @@ impl Examiner {
         let signs = self.signs_of(scene, shown)?;
         let choice =
             |other: u32| (self.fault_words(other), self.explains(scene, other, &signs, shown));
-        let near = self.near(&signs, ALTERNATIVES - 1, chance);
+        let near = Self::near(&signs, ALTERNATIVES - 1, chance);
         let right = choice(fault);
         let wrong = distinct(near.iter().map(|at| choice(*at)), &[&right.0], ALTERNATIVES - 1);
         let (mut reasons, difficulty) = self.story(scene, fault);
@@ -167,7 +167,7 @@ impl Examiner {
         let mut right = distinct(others.into_iter().map(choice), &[&own.0], count - 1);
         right.push(own);
         let told: Vec<&str> = right.iter().map(|(told, _)| told.as_str()).collect();
-        let near = self.near(&signs, CAUSES - right.len(), chance);
+        let near = Self::near(&signs, CAUSES - right.len(), chance);
         let wrong = distinct(near.into_iter().map(choice), &told, CAUSES - right.len());
         let (mut reasons, difficulty) = self.story(scene, fault);
         reasons.extend(wrong.iter().filter_map(|(_, other)| self.other_signs(scene, *other)));

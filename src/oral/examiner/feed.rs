@@ -80,7 +80,8 @@ impl Examiner {
         right: PartId,
         chance: &mut Chance,
     ) -> Option<Form> {
-        if !self.cuts(scene, load, right) {
+        // A placard that repeats the name of what it feeds would give it away.
+        if self.shares_a_word(right, load) || !self.cuts(scene, load, right) {
             return None;
         }
         let all = feeders(&self.circuit, load);
@@ -95,6 +96,22 @@ impl Examiner {
             |part: PartId| (self.part_name(part), Claim::Feeds(scene.setup.clone(), part, load));
         let wrong = self.idle(scene, load, off, chance).into_iter().map(choice).collect();
         Some(Form::One(choice(right), wrong))
+    }
+
+    /// Whether two placards or ids have a word in common.
+    fn shares_a_word(&self, one: PartId, other: PartId) -> bool {
+        let words = |part: PartId| {
+            let part = self.circuit.part(part);
+            let both = format!("{} {}", part.label, part.id).to_uppercase();
+            let words: Vec<String> = both
+                .split(|c: char| !c.is_alphanumeric())
+                .filter(|word| word.len() > 1)
+                .map(str::to_owned)
+                .collect();
+            words
+        };
+        let known = words(other);
+        words(one).iter().any(|word| known.contains(word))
     }
 
     /// The way from the source, by ids.
@@ -159,11 +176,25 @@ impl Examiner {
     /// Three parts that the current passes, in order. Only those with two ends are asked for:
     /// of a relay the coil hangs elsewhere.
     pub(super) fn order(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
-        let (scene, load, way) = self.fed_part(subject, chance)?;
+        let (scene, load, named) = self.fed_part(subject, chance)?;
+        // Wires too: with a label they stand on every diagram.
+        let way: Vec<PartId> = feeders(&self.circuit, load)
+            .into_iter()
+            .filter(|part| is_needed(&self.circuit, load, *part))
+            .collect();
         let mut at: Vec<usize> = (0..way.len())
             .filter(|at| {
                 let kind = &self.circuit.part(way[*at]).kind;
-                matches!(kind, Kind::Breaker(_) | Kind::Fuse(_) | Kind::Switch(_) | Kind::Shunt(_))
+                let is_plain = matches!(
+                    kind,
+                    Kind::Breaker(_)
+                        | Kind::Fuse(_)
+                        | Kind::Switch(_)
+                        | Kind::Shunt(_)
+                        | Kind::Wire(_)
+                        | Kind::Connector(_)
+                );
+                is_plain
                     && self.circuit.connections(way[*at]).len() == 2
                     && self.cuts(scene, load, way[*at])
             })
@@ -192,7 +223,7 @@ impl Examiner {
                 self.part_name(load)
             ),
             form: Form::One(choice([a, b, c]), others.into_iter().map(choice).collect()),
-            reasons: vec![format!("From the source on: {}.", self.way_told(&way))],
+            reasons: vec![format!("From the source on: {}.", self.way_told(&named))],
             difficulty: 3,
             look: None,
         })

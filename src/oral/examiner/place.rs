@@ -35,7 +35,7 @@ impl Examiner {
                 choice(at),
                 others.into_iter().take(ALTERNATIVES - 1).map(choice).collect(),
             ),
-            reasons: vec![sentence(kind)],
+            reasons: vec![format!("{}.", sentence(kind.split(';').next().unwrap_or(kind)))],
             difficulty: 1,
             look: None,
         })

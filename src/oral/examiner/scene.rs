@@ -75,15 +75,19 @@ impl Examiner {
             Some(entry.shown().to_vec())
         };
         let usual = shown(Case::Sound)?;
-        // What a flasher that fails leaves behind depends on the instant.
-        let moving: &[PartId] = match &page.settled().stop {
-            StopReason::Chattering { parts, .. } => parts,
-            StopReason::Steady | StopReason::StepLimit(_) => &[],
+        // Where something flashes or chatters, what a needle shows depends on the instant.
+        if rig.settled().stop != StopReason::Steady {
+            return None;
+        }
+        let is_steady = |at: u32| {
+            let (fault, mode) = &self.dictionary.faults()[at as usize];
+            let rig = rig.with_failed(fault.part, mode.faulted.clone());
+            rig.is_ok_and(|rig| rig.settled().stop == StopReason::Steady)
         };
         let faults = 0..self.dictionary.faults().len() as u32;
         let struck = faults
             .into_par_iter()
-            .filter(|at| !moving.contains(&self.dictionary.faults()[*at as usize].0.part))
+            .filter(|at| is_steady(*at))
             .filter_map(|at| Some((at, shown(Case::One(at))?)))
             .collect();
         let given = self.given(setup);
@@ -96,6 +100,9 @@ impl Examiner {
             let moved = setup.sets.first().map(|(part, _)| *part);
             let moved = moved.or(setup.pulled.first().copied())?;
             let page = self.dictionary.settle(setup).ok()?;
+            if page.settled().stop != StopReason::Steady {
+                return None;
+            }
             let shown = self.dictionary.entry(&page, Case::Sound).ok()?.shown().to_vec();
             let events = page.settled().events.clone();
             Some(View { given: self.given(setup), moved, shown, events, page })

@@ -61,7 +61,13 @@ impl Examiner {
     pub(super) fn shows(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
         let scene = self.some_scene(chance)?;
         let (fault, shown) = self.some_fault(scene, subject, chance)?;
-        let at = self.some_change(scene, shown, chance)?;
+        let own = What::Face(self.dictionary.faults()[fault as usize].0.part);
+        let sought = sought(chance);
+        let changed: Vec<usize> = (0..shown.len())
+            .filter(|at| self.what(*at) != own)
+            .filter(|at| self.alike(*at, shown[*at], scene.usual[*at]) == sought)
+            .collect();
+        let at = *one_of(&changed, chance)?;
         let claim = |percept| {
             Claim::Shows(scene.setup.clone(), vec![self.code(fault)], self.what(at), percept)
         };
@@ -71,7 +77,7 @@ impl Examiner {
         Some(Draft {
             asked: Asked::Shows,
             subject: self.part_of(fault).to_owned(),
-            text: format!("{}, {}: {}", scene.given, self.fault_words(fault), self.what_shows(at)),
+            text: format!("{}, {}. {}", scene.given, self.fault_words(fault), self.what_shows(at)),
             form,
             reasons,
             difficulty,
@@ -79,20 +85,13 @@ impl Examiner {
         })
     }
 
-    /// Something that a fault has changed beyond doubt, by chance.
-    fn some_change(&self, scene: &Scene, shown: &[Shown], chance: &mut Chance) -> Option<usize> {
-        let changed: Vec<usize> = (0..shown.len())
-            .filter(|at| self.alike(*at, shown[*at], scene.usual[*at]) == Alike::Apart)
-            .collect();
-        one_of(&changed, chance).copied()
-    }
-
     pub(super) fn in_setup(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
         let normal = self.scene(0)?;
         let (setup, view) = self.some_view(subject, chance)?;
+        let sought = sought(chance);
         let changed: Vec<usize> = (0..view.shown.len())
             .filter(|at| self.what(*at) != What::Face(view.moved))
-            .filter(|at| self.alike(*at, view.shown[*at], normal.usual[*at]) == Alike::Apart)
+            .filter(|at| self.alike(*at, view.shown[*at], normal.usual[*at]) == sought)
             .collect();
         let at = *one_of(&changed, chance)?;
         let claim = |percept| Claim::Shows(setup.clone(), Vec::new(), self.what(at), percept);
@@ -104,7 +103,11 @@ impl Examiner {
         Some(Draft {
             asked: Asked::InSetup,
             subject: self.circuit.part(view.moved).id.clone(),
-            text: format!("{} and all else normal and sound, {}", view.given, self.what_shows(at)),
+            text: format!(
+                "{} and all else normal and sound, {}",
+                view.given,
+                self.what_shows(at).replacen('W', "w", 1)
+            ),
             form,
             reasons,
             difficulty: view.events.len() as u32 + 1,
@@ -130,7 +133,7 @@ impl Examiner {
         let choice = |shown: Shown| {
             let verdict = if shown == seen { "Yes" } else { "No" };
             let claim = Claim::Shows(setup.clone(), Vec::new(), self.what(at), shown.percept);
-            (format!("{verdict}: {} is normal there", self.told(at, shown)), claim)
+            (format!("{verdict}, it should be {}", self.told(at, shown)), claim)
         };
         let mut reasons: Vec<String> =
             view.events.iter().take(4).map(|event| event.told(&self.circuit)).collect();
@@ -139,7 +142,7 @@ impl Examiner {
             asked: Asked::Normal,
             subject: self.circuit.part(view.moved).id.clone(),
             text: format!(
-                "{} and all else in the normal setup, you find {}: {}. Is that normal?",
+                "{} and all else in the normal setup, you find {}: {}. Is that as it should be?",
                 view.given,
                 self.name(at),
                 self.told(at, seen)
@@ -186,7 +189,7 @@ impl Examiner {
             asked: Asked::Needle,
             subject: self.circuit.part(dial).id.clone(),
             text: format!(
-                "{}, {what}: what does {} indicate, in {}?",
+                "{}, {what}. What does {} indicate, in {}?",
                 scene.given,
                 self.name(at),
                 meter.unit
@@ -275,7 +278,7 @@ impl Examiner {
             asked: Asked::Lit,
             subject: self.part_of(fault).to_owned(),
             text: format!(
-                "{}, {}: which of these lamps are alight? Mark all.",
+                "{}, {}. Which of these lamps are alight? Mark all.",
                 scene.given,
                 self.fault_words(fault)
             ),
@@ -341,7 +344,7 @@ impl Examiner {
             asked: Asked::Unmoved,
             subject: self.part_of(fault).to_owned(),
             text: format!(
-                "{}, {}, and {} sticks where it was: {}",
+                "{}, {}, and {} sticks where it was. {}",
                 scene.given,
                 self.fault_words(fault),
                 self.part_name(relay),
@@ -353,6 +356,12 @@ impl Examiner {
             look: self.needle_at(at, both[at]),
         })
     }
+}
+
+/// Whether something that has changed is asked for or something that has not: as often as it
+/// would be by guessing, so that the usual showing can be right as well as wrong.
+fn sought(chance: &mut Chance) -> Alike {
+    if chance.unit() < 1.0 / ALTERNATIVES as f64 { Alike::Same } else { Alike::Apart }
 }
 
 /// In which state a failed relay is held, if it is.

@@ -14,16 +14,16 @@ impl Examiner {
         }
     }
 
-    /// The question for what an observation shows: `what does FLT GYRO (DS1) show?`.
+    /// The question for what an observation shows: `What does FLT GYRO (DS1) show?`.
     pub(super) fn what_shows(&self, at: usize) -> String {
         match self.what(at) {
             What::Display(probe) => format!(
-                "what does the hand meter read on {} between {} and {}?",
+                "What does the hand meter read on {} between {} and {}?",
                 probe.function.name(),
                 probe.red.name(&self.circuit),
                 probe.black.name(&self.circuit)
             ),
-            _ => format!("what does {} show?", self.name(at)),
+            _ => format!("What does {} show?", self.name(at)),
         }
     }
 

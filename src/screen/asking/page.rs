@@ -145,10 +145,10 @@ pub(in super::super) fn draw(buffer: &mut Buffer, areas: &Areas, asking: &Asking
     }
     let mut right = title;
     if matches!(asking.stage, Stage::Asked | Stage::Compared | Stage::Told) {
-        right.push_str(&format!(" · {} of {}", asking.at + 1, asking.oral.questions.len()));
+        right = format!("{right} · {} of {}", asking.at + 1, asking.oral.questions.len());
     }
     if let Some(left) = asking.seconds_left().filter(|_| asking.stage != Stage::Over) {
-        right.push_str(&format!(" · {}:{:02} left", left / 60, left % 60));
+        right = format!("{right} · {}:{:02} left", left / 60, left % 60);
     }
     let placard = if asking.oral.digs { "THE BOARD" } else { "ORAL" };
     head(buffer, areas.head, placard, &right, theme);
