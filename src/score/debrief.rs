@@ -5,7 +5,7 @@
 
 use super::explain::{self, Provable, StillPossible};
 use super::finder::{Deed, Finder};
-use super::habit::{Habit, HabitKind, LEAST_POINTS};
+use super::habit::Habit;
 use super::mark::{Record, Score};
 use super::path::{self, Known, Path, Points};
 use super::reckon::{Par, Reckoner};
@@ -251,7 +251,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let spoken_against = session.call().is_some_and(|call| {
         belief.candidate(&call.cause).is_some_and(|called| called.excluded.is_some())
     });
-    let mut habits = Finder {
+    let habits = Finder {
         session,
         deeds: &deeds,
         offered: &|at| all_offered[at],
@@ -262,13 +262,6 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         spoken_against,
     }
     .habits();
-    // By itself a habit may seem to cost more than the drill lost in all: parts of the marks
-    // do not go below nought.
-    for habit in &mut habits {
-        habit.points = habit.points.min(100.0 - score.total);
-    }
-    habits
-        .retain(|habit| habit.points >= LEAST_POINTS || habit.kind == HabitKind::MisreadTheNeedle);
     let provable = points.provable;
     Ok(Debrief {
         verdict: verdict(session, &belief),

@@ -116,11 +116,14 @@ impl Finder<'_> {
         if let Some(kind) = self.called_early() {
             found.entry(kind).or_default();
         }
+        // By itself a habit may seem to cost more than the drill lost in all: no part of the
+        // marks goes below nought.
+        let lost = 100.0 - self.record.marked(Rubric::shipped()).total;
         let mut habits: Vec<Habit> = found
             .into_iter()
             .map(|(kind, found)| Habit {
                 kind,
-                points: self.points(kind, &found),
+                points: self.points(kind, &found).min(lost),
                 evidence: self.evidence(kind, &found),
                 instead: self.instead(kind, &found),
                 steps: found.steps,

@@ -112,7 +112,7 @@ impl Aircraft {
         Solved(network, settled)
     }
 
-    fn is_seen(&self, solved: &Solved, what: What, percept: Percept) -> bool {
+    fn is_seen(solved: &Solved, what: What, percept: Percept) -> bool {
         match (solved.showing(what).expect("it shows something"), percept) {
             (Showing::Look(look), Percept::Look(told)) => look == told,
             (Showing::Dial(dial), Percept::Reading(reading)) => {
@@ -125,7 +125,7 @@ impl Aircraft {
 
     /// Whether two solved aircraft look the same there; `None` where an instrument's error
     /// leaves it open.
-    fn same(&self, one: &Solved, other: &Solved, what: What) -> Option<bool> {
+    fn same(one: &Solved, other: &Solved, what: What) -> Option<bool> {
         match (one.showing(what)?, other.showing(what)?) {
             (Showing::Dial(a), Showing::Dial(b)) => {
                 if a.range == b.range && (a.exact - b.exact).abs() < 1e-5 * a.exact.abs().max(1.0) {
@@ -143,7 +143,7 @@ impl Aircraft {
     fn holds(&self, claim: &Claim) -> bool {
         match claim {
             Claim::Shows(setup, codes, what, percept) => {
-                self.is_seen(&self.with(setup, codes), *what, *percept)
+                Self::is_seen(&self.with(setup, codes), *what, *percept)
             }
             Claim::Indicates(setup, codes, part, value) => {
                 let solved = self.with(setup, codes);
@@ -163,24 +163,26 @@ impl Aircraft {
                 light >= 0.08
             }
             Claim::Unusual(setup, code, what) => {
-                let (now, usual) = (self.with(setup, &[code.clone()]), self.with(setup, &[]));
-                !self.same(&now, &usual, *what).unwrap_or_else(|| panic!("{claim:?}: open"))
+                let (now, usual) =
+                    (self.with(setup, std::slice::from_ref(code)), self.with(setup, &[]));
+                !Self::same(&now, &usual, *what).unwrap_or_else(|| panic!("{claim:?}: open"))
             }
             Claim::Explains(setup, code, pattern) => {
-                let (now, usual) = (self.with(setup, &[code.clone()]), self.with(setup, &[]));
+                let (now, usual) =
+                    (self.with(setup, std::slice::from_ref(code)), self.with(setup, &[]));
                 let faces = self.circuit.parts_with_ids().map(|(part, _)| part);
                 faces.filter(|part| has_face(&self.circuit, *part)).map(What::Face).all(|what| {
                     match pattern.iter().find(|(of, _)| *of == what) {
-                        Some((_, percept)) => self.is_seen(&now, what, *percept),
-                        None => self.same(&now, &usual, what) == Some(true),
+                        Some((_, percept)) => Self::is_seen(&now, what, *percept),
+                        None => Self::same(&now, &usual, what) == Some(true),
                     }
                 })
             }
             Claim::Differ(setup, codes, what) => {
                 let solved: Vec<Solved> =
-                    codes.iter().map(|code| self.with(setup, &[code.clone()])).collect();
+                    codes.iter().map(|code| self.with(setup, std::slice::from_ref(code))).collect();
                 let pairs: Vec<Option<bool>> =
-                    solved[1..].iter().map(|other| self.same(&solved[0], other, *what)).collect();
+                    solved[1..].iter().map(|other| Self::same(&solved[0], other, *what)).collect();
                 if pairs.iter().all(|same| *same == Some(true)) {
                     return false;
                 }
@@ -354,7 +356,12 @@ fn each_choice_is_as_true_as_it_counts() {
         assert!(questions.len() >= 15, "{name}: {}", questions.len());
     }
     for asked in Asked::ALL {
-        let least = if asked == Asked::Own { 0 } else { 3 };
+        // The author's own are in few systems, and mods are few.
+        let least = match asked {
+            Asked::Own => 0,
+            Asked::Mod => 1,
+            _ => 3,
+        };
         let count = solved.get(&asked).copied().unwrap_or_default();
         assert!(count >= least, "{}: {count} solved", asked.name());
     }

@@ -51,7 +51,9 @@ fn play(circuit: &Arc<Circuit>, number: u64) -> Session {
         if let Some(Entry { observation, .. }) = session.log().last()
             && let Step::Act(Act::Pull(part)) = observation.step
             && chance.unit() < 0.5
-            && matches!(session.apply(Action::Step(Step::Act(Act::Refit(part)))), Outcome::Done(_))
+            && [Act::Refit(part), Act::PushIn(part)]
+                .into_iter()
+                .any(|act| matches!(session.apply(Action::Step(Step::Act(act))), Outcome::Done(_)))
         {
             continue;
         }

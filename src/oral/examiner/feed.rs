@@ -80,18 +80,22 @@ impl Examiner {
         right: PartId,
         chance: &mut Chance,
     ) -> Option<Form> {
-        // A placard that repeats the name of what it feeds would give it away.
-        if self.shares_a_word(right, load) || !self.cuts(scene, load, right) {
+        if !self.cuts(scene, load, right) {
             return None;
         }
+        // A placard that repeats the name of what it feeds would give it away, unless the wrong
+        // ones do so too.
+        let repeats = self.shares_a_word(right, load);
         let all = feeders(&self.circuit, load);
         let sort = |part: PartId| match self.circuit.part(part).kind {
             Kind::Breaker(_) | Kind::Fuse(_) => None,
             ref kind => Some(std::mem::discriminant(kind)),
         };
         let off = self.circuit.parts_with_ids().map(|(id, _)| id);
-        let off: Vec<PartId> =
-            off.filter(|id| *id != load && !all.contains(id) && sort(*id) == sort(right)).collect();
+        let off: Vec<PartId> = off
+            .filter(|id| *id != load && !all.contains(id) && sort(*id) == sort(right))
+            .filter(|id| !repeats || self.shares_a_word(*id, load))
+            .collect();
         let choice =
             |part: PartId| (self.part_name(part), Claim::Feeds(scene.setup.clone(), part, load));
         let wrong = self.idle(scene, load, off, chance).into_iter().map(choice).collect();
@@ -173,8 +177,8 @@ impl Examiner {
         })
     }
 
-    /// Three parts that the current passes, in order. Only those with two ends are asked for:
-    /// of a relay the coil hangs elsewhere.
+    /// Three parts that the current passes, in order. Only those that it enters and leaves are
+    /// asked for: of a relay the coil hangs elsewhere.
     pub(super) fn order(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
         let (scene, load, named) = self.fed_part(subject, chance)?;
         // Wires too: with a label they stand on every diagram.
@@ -194,8 +198,14 @@ impl Examiner {
                         | Kind::Wire(_)
                         | Kind::Connector(_)
                 );
-                is_plain
-                    && self.circuit.connections(way[*at]).len() == 2
+                let converts = matches!(
+                    kind,
+                    Kind::Converter(_)
+                        | Kind::Vibrator(_)
+                        | Kind::Transformer(_)
+                        | Kind::TransformerRectifier(_)
+                );
+                (converts || is_plain && self.circuit.connections(way[*at]).len() == 2)
                     && self.cuts(scene, load, way[*at])
             })
             .collect();
