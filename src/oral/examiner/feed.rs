@@ -42,11 +42,7 @@ impl Examiner {
             .filter(|id| self.volts_at(&scene.rig, *id) > FED_VOLTS)
             .collect();
         let load = *one_of(&loads, chance)?;
-        let way: Vec<PartId> = feeders(&self.circuit, load)
-            .into_iter()
-            .filter(|part| self.is_named(*part) && is_needed(&self.circuit, load, *part))
-            .collect();
-        Some((scene, load, way))
+        Some((scene, load, self.way_to(load)))
     }
 
     /// Whether some failure of a part cuts the other off.
@@ -127,10 +123,16 @@ impl Examiner {
 
     /// What all current to a part goes through, nearest first.
     pub(super) fn way_to(&self, load: PartId) -> Vec<PartId> {
-        feeders(&self.circuit, load)
-            .into_iter()
-            .filter(|part| self.is_named(*part) && is_needed(&self.circuit, load, *part))
-            .collect()
+        self.whole_way_to(load).iter().copied().filter(|part| self.is_named(*part)).collect()
+    }
+
+    /// The same, wires too.
+    fn whole_way_to(&self, load: PartId) -> &[PartId] {
+        self.ways[load.index()].get_or_init(|| {
+            let mut way = feeders(&self.circuit, load);
+            way.retain(|part| is_needed(&self.circuit, load, *part));
+            way
+        })
     }
 
     pub(super) fn fed(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
@@ -182,10 +184,7 @@ impl Examiner {
     pub(super) fn order(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
         let (scene, load, named) = self.fed_part(subject, chance)?;
         // Wires too: with a label they stand on every diagram.
-        let way: Vec<PartId> = feeders(&self.circuit, load)
-            .into_iter()
-            .filter(|part| is_needed(&self.circuit, load, *part))
-            .collect();
+        let way = self.whole_way_to(load);
         let mut at: Vec<usize> = (0..way.len())
             .filter(|at| {
                 let kind = &self.circuit.part(way[*at]).kind;

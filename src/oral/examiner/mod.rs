@@ -19,7 +19,7 @@ use std::sync::{Arc, OnceLock};
 use super::authored::Own;
 use super::question::{Asked, Look, Question};
 use crate::chance::Chance;
-use crate::circuit::Circuit;
+use crate::circuit::{Circuit, PartId};
 use crate::dictionary::{Dictionary, Setup};
 use crate::network::SolveError;
 use draft::{Draft, pick};
@@ -48,6 +48,8 @@ pub struct Examiner {
     scenes: Vec<(Setup, OnceLock<Option<Scene>>)>,
     /// Every setup that differs from the normal one in one control or pulled part.
     views: Vec<(Setup, OnceLock<Option<View>>)>,
+    /// By part, once asked for: what all current to it goes through, wires too, nearest first.
+    ways: Vec<OnceLock<Vec<PartId>>>,
     /// Parts that each mod brings, by the mod's name: what is on the build with it and not
     /// without.
     mods: Vec<(String, Vec<String>)>,
@@ -75,7 +77,8 @@ impl Examiner {
         let scenes =
             std::iter::once(normal).chain(chosen.map(|setup| (setup, OnceLock::new()))).collect();
         let views = views.into_iter().map(|setup| (setup, OnceLock::new())).collect();
-        Ok(Self { circuit, dictionary, scenes, views, mods, own: Vec::new() })
+        let ways = circuit.parts.iter().map(|_| OnceLock::new()).collect();
+        Ok(Self { circuit, dictionary, scenes, views, ways, mods, own: Vec::new() })
     }
 
     /// The same with what the author of the system asks.

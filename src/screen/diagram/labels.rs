@@ -71,5 +71,9 @@ pub(super) fn with_points(circuit: &Circuit, nets: &[NetId], name: &str) -> Opti
         .filter(|(_, point)| nets.contains(&point.net))
         .map(|(_, point)| point.id.as_str())
         .collect();
-    (!points.is_empty()).then(|| format!("{name} [{}]", braced(&points)))
+    match points.as_slice() {
+        [] => None,
+        [one] => Some(format!("{name} [{one}]")),
+        several => Some(format!("{name} [{}]", braced(several))),
+    }
 }

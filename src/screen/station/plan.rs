@@ -257,7 +257,7 @@ impl Flow {
 /// Columns of a one-line cell at least.
 const LINE_COLUMNS: u16 = 25;
 /// Columns of one where there is room.
-const WIDE_COLUMNS: u16 = 32;
+const WIDE_COLUMNS: u16 = 37;
 /// Columns of a fuse on one line.
 const FUSE_COLUMNS: u16 = 36;
 /// Rows of a list on a panel before it goes on in a second column.
