@@ -196,6 +196,106 @@ fn a_signature_holds_name_and_attempt_together() {
     assert_eq!(verdicts(&format!("{}\n{swapped}\n", lines[0])), [other]);
 }
 
+/// Whoever takes another's attempt gains nothing: a signature outranks none, and without any it
+/// counts for nobody; nor does a drill whose fault its trainee had named.
+#[test]
+fn what_others_hand_in_counts_for_nobody() {
+    let systems = Systems::default_systems();
+    let key = ed25519_dalek::SigningKey::from_bytes(&[7; 32]);
+    let own = by_chance("bench", 1, 2);
+    let mut longer = by_chance("bench", 1, 6);
+    longer.id.clone_from(&own.id);
+    let handed_in = |name: &str, attempt: &Attempt, key: Option<&ed25519_dalek::SigningKey>| {
+        let mut text = Vec::new();
+        write(&mut text, (name, AT), std::slice::from_ref(attempt), key).expect("it is written");
+        let mut reader = Reader::new(text.as_slice()).expect("a beginning");
+        let (line, sheet) = reader.next_sheet().expect("it reads").expect("an attempt");
+        found("a.jsonl", line, &reader.header, &sheet, &systems)
+    };
+    let signed = handed_in("Ann", &own, Some(&key));
+    let copied = handed_in("Zed", &own, None);
+    let grown = handed_in("Ann", &longer, None);
+    let counts = |all: &[&Found]| {
+        let mut register = Register::default();
+        for one in all {
+            register.take((*one).clone());
+        }
+        let class = register.class();
+        let trainees: Vec<String> = class.trainees.keys().cloned().collect();
+        (trainees, register.counted().iter().map(|one| one.moves).sum::<usize>())
+    };
+    let of_ann = (vec!["Ann".to_owned()], own.moves.len());
+    for order in [[&signed, &copied, &grown], [&grown, &copied, &signed]] {
+        assert_eq!(counts(&order), of_ann);
+    }
+    let plain = handed_in("Ann", &own, None);
+    assert_eq!(counts(&[&plain, &copied]), (Vec::new(), 0));
+    let mut named = own.clone();
+    named.recipe.hidden = vec!["W1:open".to_owned()];
+    let mut session = named.recipe.begin().expect("it begins");
+    session.apply(Action::Call(session.truth().clone()));
+    named.moves = deeds_as_moves(&session, 0, &named.first_seal(), AT);
+    match handed_in("Ann", &named, None) {
+        Found::Refused(_, _, why) => assert!(why.contains("had named its fault"), "{why}"),
+        Found::Counts(_) => panic!("it counts"),
+    }
+}
+
+/// Times that cannot be are told, though every seal is reckoned anew.
+#[test]
+fn impossible_times_are_found() {
+    let systems = Systems::default_systems();
+    for (at, told) in [
+        ("1970-01-01T00:00:00Z", "comes after"),
+        ("2099-01-01T00:00:00Z", "comes after"),
+        ("never", "`never` is no time"),
+    ] {
+        let mut attempt = by_chance("bench", 3, 2);
+        let session = attempt.replay().expect("it begins").session;
+        attempt.moves = deeds_as_moves(&session, 0, &attempt.first_seal(), at);
+        assert_eq!(attempt.first_edit(), None, "its seals fit");
+        let sheet = Sheet { attempt, signature: None };
+        let said = judge(&header(), &sheet, &systems).told();
+        assert!(said.contains(told), "{at}: {said}");
+    }
+}
+
+/// Nothing is written in the place of the logbook or of the trainee's key.
+#[test]
+fn no_output_takes_the_place_of_the_logbook() {
+    let home = data_home();
+    let folder = home.join("halfsplit");
+    fs::create_dir_all(&folder).expect("a folder");
+    for name in ["logbook.sqlite3", "signing-key", "new"] {
+        let path = folder.join(name);
+        let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+            .args(["oral", "bench", "--paper", "1", "--out"])
+            .arg(&path)
+            .env("XDG_DATA_HOME", &home)
+            .output()
+            .expect("it runs");
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(said.contains("stands beside the logbook"), "{name}: {said}");
+        assert_eq!(output.status.code(), Some(2));
+        assert!(!path.exists());
+    }
+}
+
+/// A damaged attempt is left out of lists; it is told of when it is asked for.
+#[test]
+fn a_damaged_attempt_leaves_the_others_standing() {
+    let path = book(&data_home());
+    let mut store = Store::open(&path).expect("it opens");
+    let first = store.begin(&by_chance("bench", 1, 2)).expect("it is kept");
+    let second = store.begin(&by_chance("bench", 2, 2)).expect("it is kept");
+    let raw = rusqlite::Connection::open(&path).expect("a file");
+    raw.execute("UPDATE attempt SET recipe = '{' WHERE number = ?1", [second]).expect("damaged");
+    let kept = store.attempts(&Filter::default()).expect("they can be read");
+    assert_eq!(kept.iter().map(|kept| kept.number).collect::<Vec<_>>(), [first]);
+    let told = store.attempt(second).expect_err("it is damaged").to_string();
+    assert!(told.contains("is damaged"), "{told}");
+}
+
 #[test]
 fn hostile_hand_ins_are_refused_with_one_message() {
     let refused =
@@ -334,7 +434,7 @@ fn names_stay_text_in_every_form_of_a_class() {
         .collect();
     assert!(names.contains(&"<script>alert(1)</script>"), "{names:?}");
     assert!(class.csv().lines().all(|line| !line.starts_with(['=', '@', '+'])));
-    // Handed in again, under one's own name and under another: it counts once.
+    // Handed in again it counts once.
     let mut twice = all.clone();
     twice.extend(all);
     let register = register(&twice);

@@ -18,6 +18,7 @@ use crate::units::{counted, minutes, significant};
 /// # Errors
 /// When it is a folder, or lies in none.
 pub(super) fn can_be_written(path: &Path) -> Result<()> {
+    super::whole_file::is_no_logbook(path)?;
     let name = plain(&path.to_string_lossy());
     let folder = match path.parent() {
         Some(folder) if folder.as_os_str().is_empty() => Path::new("."),

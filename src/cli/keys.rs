@@ -1,19 +1,23 @@
 //! The keys that somebody has chosen, from a file in the folder for settings.
 
 use std::collections::BTreeMap;
-use std::io::ErrorKind;
 use std::path::PathBuf;
 
-use anyhow::{Context, Result, anyhow};
+use anyhow::{Result, anyhow};
 
+use super::whole_file;
 use crate::screen::Keys;
+
+/// Bytes of the file at most: there are two dozen keys.
+const MOST_BYTES: u64 = 65_536;
 
 /// Where chosen keys stand (XDG Base Directory Specification 0.8): `halfsplit/keys.ron` under
 /// `$XDG_CONFIG_HOME`, or under `$HOME/.config` where that is not set or not absolute.
 fn path(variable: impl Fn(&str) -> Option<String>) -> Option<PathBuf> {
     let absolute = |path: &PathBuf| path.is_absolute();
     let own = variable("XDG_CONFIG_HOME").map(PathBuf::from).filter(absolute);
-    let home = || variable("HOME").map(|home| PathBuf::from(home).join(".config"));
+    let home =
+        || variable("HOME").map(PathBuf::from).filter(absolute).map(|home| home.join(".config"));
     Some(own.or_else(home)?.join("halfsplit").join("keys.ron"))
 }
 
@@ -23,13 +27,10 @@ fn path(variable: impl Fn(&str) -> Option<String>) -> Option<PathBuf> {
 /// When there is a file that cannot be read or says what cannot be.
 pub(super) fn chosen() -> Result<Keys> {
     let Some(path) = path(|name| std::env::var(name).ok()) else { return Ok(Keys::default()) };
-    let text = match std::fs::read_to_string(&path) {
-        Ok(text) => text,
-        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(Keys::default()),
-        Err(error) => {
-            return Err(error).with_context(|| format!("cannot read {}", path.display()));
-        }
-    };
+    if !path.try_exists().unwrap_or(true) {
+        return Ok(Keys::default());
+    }
+    let text = whole_file::read(&path, MOST_BYTES)?;
     let choices: BTreeMap<String, String> = ron::from_str(&text).map_err(|error| {
         let (line, column) = (error.span.start.line, error.span.start.col);
         anyhow!(

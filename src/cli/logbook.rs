@@ -263,6 +263,10 @@ fn key() -> Result<SigningKey> {
         let mut file = options.open(&path).with_context(unreadable)?;
         file.write_all(&bytes).and_then(|()| file.sync_all()).with_context(unreadable)?;
     }
+    let there = fs::metadata(&path).with_context(unreadable)?;
+    if !there.is_file() || there.len() != 32 {
+        bail!(unreadable());
+    }
     let bytes = fs::read(&path).with_context(unreadable)?;
     let bytes = <[u8; 32]>::try_from(bytes.as_slice()).ok().with_context(unreadable)?;
     Ok(SigningKey::from_bytes(&bytes))

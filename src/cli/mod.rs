@@ -57,7 +57,14 @@ pub fn run() -> ExitCode {
         Err(error) => {
             // Clap prints help to standard output and mistakes to standard error.
             let code = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
+            if code == 0 {
+                let _ = error.print();
+            } else {
+                // What was typed stands in it, and is data as any other.
+                let told = error.render().to_string();
+                let lines: Vec<String> = told.lines().map(plain).collect();
+                let _ = writeln!(std::io::stderr(), "{}", lines.join("\n"));
+            }
             return ExitCode::from(code);
         }
     };

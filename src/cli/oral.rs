@@ -158,12 +158,8 @@ impl Asking {
         }
     }
 
-    /// Goes back to the one before, without what followed from it.
+    /// Goes back to the one before.
     fn go_back(&mut self) {
-        if self.followed.get(self.at) == Some(&true) {
-            self.questions.remove(self.at);
-            self.followed.remove(self.at);
-        }
         self.at -= 1;
         self.shown = false;
         self.right.remove(&self.at);
@@ -214,6 +210,10 @@ fn ask(
         let typed = line.trim().to_lowercase();
         match typed.as_str() {
             "quit" | "exit" => break,
+            "undo" if arguments.board => {
+                writeln!(out, "Before the board an answer stands.")?;
+                continue;
+            }
             "undo" if asking.at > 0 => {
                 if let Some(store) = &mut store {
                     store.take_back()?;
@@ -261,12 +261,14 @@ fn ask(
     }
     let right = asking.right;
     let correct = right.values().filter(|right| **right).count();
-    let enough = Terms::default().enough(right.len());
+    // Before a board what was not answered was not known.
+    let of = if arguments.board { asking.questions.len() } else { right.len() };
+    let enough = Terms::default().enough(of);
     if right.is_empty() {
         writeln!(out, "Nothing answered.")?;
     } else {
         let passed = if correct >= enough { "enough" } else { "not enough" };
-        writeln!(out, "{correct} of {} right: {passed} for 75 %.", right.len())?;
+        writeln!(out, "{correct} of {of} right: {passed} for 75 %.")?;
     }
     if let Some(store) = &store {
         let deck = self::deck(store)?;

@@ -96,9 +96,12 @@ fn isolation(circuit: &Arc<Circuit>, arguments: &args::Par) -> Result<Isolation>
     Ok(Isolation::new(session.belief()?, circuit, &place))
 }
 
+/// Bytes of a proof at most; the largest that comes of a system here has a few million.
+const MOST_PROOF_BYTES: u64 = 1 << 28;
+
 fn verify(path: &Path, as_json: bool) -> Result<Ended> {
     let name = path.display();
-    let text = std::fs::read_to_string(path).with_context(|| format!("cannot read {name}"))?;
+    let text = whole_file::read(path, MOST_PROOF_BYTES)?;
     let proof: Certificate =
         serde_json::from_str(&text).with_context(|| format!("{name} is no proof"))?;
     let mut out = std::io::stdout().lock();

@@ -15,7 +15,9 @@ use crate::score::Debrief;
 fn folder_from(variable: impl Fn(&str) -> Option<String>) -> Option<PathBuf> {
     let absolute = |path: &PathBuf| path.is_absolute();
     let own = variable("XDG_DATA_HOME").map(PathBuf::from).filter(absolute);
-    let home = || variable("HOME").map(|home| PathBuf::from(home).join(".local/share"));
+    let home = || {
+        variable("HOME").map(PathBuf::from).filter(absolute).map(|home| home.join(".local/share"))
+    };
     Some(own.or_else(home)?.join("halfsplit"))
 }
 

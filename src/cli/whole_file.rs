@@ -4,7 +4,7 @@ use std::fs::{self, OpenOptions};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, anyhow, bail};
 
 use crate::diagnostic::plain;
 
@@ -20,6 +20,7 @@ const TRIES: u32 = 100;
 /// # Errors
 /// When the folder or the file cannot be written; nothing is left behind then.
 pub(super) fn write(path: &Path, text: &str) -> Result<()> {
+    is_no_logbook(path)?;
     let told = || format!("{} cannot be written", plain(&path.to_string_lossy()));
     let there = fs::metadata(path);
     if there.as_ref().is_ok_and(|there| !there.is_file() && !there.is_dir()) {
@@ -41,6 +42,45 @@ pub(super) fn write(path: &Path, text: &str) -> Result<()> {
         let _ = fs::remove_file(&beside);
     }
     written.with_context(told)
+}
+
+/// Refuses the folder that holds the logbook and the trainee's key: whoever names a file there
+/// would put the text in their place.
+///
+/// # Errors
+/// When the file would stand in that folder.
+pub(super) fn is_no_logbook(path: &Path) -> Result<()> {
+    let home = super::recorder::folder().and_then(|folder| fs::canonicalize(folder).ok());
+    let parent = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    // A link counts for what it leads to.
+    let there = fs::canonicalize(path).ok().and_then(|path| path.parent().map(Path::to_owned));
+    let there = there.or_else(|| fs::canonicalize(parent).ok());
+    if home.is_some() && home == there {
+        bail!(
+            "{} stands beside the logbook: choose another folder",
+            plain(&path.to_string_lossy())
+        );
+    }
+    Ok(())
+}
+
+/// Reads a whole text file of no more than so many bytes.
+///
+/// # Errors
+/// When it cannot be read, is no ordinary file or no text, or is longer.
+pub(super) fn read(path: &Path, most: u64) -> Result<String> {
+    let told = || format!("cannot read {}", plain(&path.to_string_lossy()));
+    let there = fs::metadata(path).with_context(told)?;
+    if !there.is_file() {
+        return Err(anyhow!("it is not an ordinary file")).with_context(told);
+    }
+    if there.len() > most {
+        return Err(anyhow!("it is longer than {most} bytes")).with_context(told);
+    }
+    fs::read_to_string(path).with_context(told)
 }
 
 /// A new file in the folder of another, and its path.

@@ -23,6 +23,8 @@ pub struct Judged {
     pub id: String,
     /// The trainee.
     pub trainee: Arc<str>,
+    /// Whether the trainee signed it.
+    pub signed: bool,
     /// The system.
     pub system: Arc<str>,
     /// The drill, as it is named on the command line.
@@ -91,6 +93,7 @@ pub fn judged(
     Ok(Judged {
         id: attempt.id.clone(),
         trainee: trainee.into(),
+        signed: false,
         system: attempt.recipe.system.as_str().into(),
         drill: attempt.recipe.name().into(),
         begun: attempt.begun.as_str().into(),
@@ -126,8 +129,14 @@ pub fn found(file: &str, line: u64, header: &Header, sheet: &Sheet, systems: &Sy
     let refused = |why: String| Found::Refused(file.to_owned(), line, why);
     match handin::judge(header, sheet, systems) {
         Verdict::Reproduced(replayed, _) => {
+            if !sheet.attempt.recipe.hidden.is_empty() {
+                return refused("whoever worked it had named its fault".to_owned());
+            }
             match judged(&header.trainee, &sheet.attempt, &replayed, &systems.beginnings) {
-                Ok(judged) => Found::Counts(Box::new(judged)),
+                Ok(judged) => {
+                    let signed = sheet.signature.is_some();
+                    Found::Counts(Box::new(Judged { signed, ..judged }))
+                }
                 Err(error) => refused(error.to_string()),
             }
         }
@@ -143,6 +152,8 @@ pub struct Register {
     counts: BTreeMap<String, Judged>,
     again: Vec<String>,
     refused: Vec<String>,
+    /// Attempts that several trainees hand in as their own.
+    nobodys: BTreeSet<String>,
 }
 
 impl Register {
@@ -154,8 +165,17 @@ impl Register {
         }
     }
 
-    /// Takes in an attempt. Of one that was handed in more than once the longest counts.
+    /// Takes in an attempt. Of one that was handed in more than once the longest counts, of
+    /// those that are signed where any is. Where two trainees hand in the same and neither
+    /// signature decides, it counts for nobody.
     fn count(&mut self, mut judged: Judged) {
+        if let Some(before) = self.counts.get(&judged.id) {
+            if before.signed == judged.signed && before.trainee != judged.trainee {
+                self.nobodys.insert(judged.id.clone());
+            } else if judged.signed && !before.signed {
+                self.nobodys.remove(&judged.id);
+            }
+        }
         let longer = match self.counts.get(&judged.id) {
             None => true,
             Some(before) => {
@@ -168,7 +188,7 @@ impl Register {
                         judged.drill, before.trainee, judged.trainee
                     )
                 });
-                judged.moves > before.moves
+                (judged.signed, judged.moves) > (before.signed, before.moves)
             }
         };
         if longer {
@@ -201,7 +221,8 @@ impl Register {
 
     /// Those that count, in the order in which they were begun.
     pub fn counted(&self) -> Vec<&Judged> {
-        let mut counted: Vec<&Judged> = self.counts.values().collect();
+        let counts = self.counts.values().filter(|judged| !self.nobodys.contains(&judged.id));
+        let mut counted: Vec<&Judged> = counts.collect();
         counted.sort_by(|a, b| (&a.begun, &a.id).cmp(&(&b.begun, &b.id)));
         counted
     }
@@ -264,7 +285,8 @@ pub struct Class {
     pub faults: BTreeMap<String, FaultLine>,
     /// Tests that were made when they could tell nothing, and how often.
     pub useless_tests: BTreeMap<String, u32>,
-    /// Attempts that were handed in more than once: only the longest counts.
+    /// Attempts that were handed in more than once: the signed one counts, or else the longest;
+    /// of two trainees neither where no signature decides.
     pub again: Vec<String>,
     /// What does not count: file and line, and why.
     pub refused: Vec<String>,

@@ -310,6 +310,31 @@ fn signature_fits(header: &Header, sheet: &Sheet) -> Result<(), String> {
         .map_err(|_| "it does not fit: another name, key or attempt was signed".to_owned())
 }
 
+/// A time that cannot be: no time at all, before the one ahead of it, or after the hand-in was
+/// made. Times of this form (RFC 3339, UTC, whole seconds) sort as texts do.
+fn impossible_time(header: &Header, attempt: &Attempt) -> Option<String> {
+    let is_time = |text: &str| {
+        let form = "dddd-dd-ddTdd:dd:ddZ";
+        text.len() == form.len()
+            && text.chars().zip(form.chars()).all(|(letter, wanted)| match wanted {
+                'd' => letter.is_ascii_digit(),
+                _ => letter == wanted,
+            })
+    };
+    let mut before = attempt.begun.as_str();
+    let moves = attempt.moves.iter().map(|done| done.at.as_str());
+    for at in std::iter::once(before).chain(moves).chain([header.made.as_str()]) {
+        if !is_time(at) {
+            return Some(format!("`{}` is no time", plain(at)));
+        }
+        if at < before {
+            return Some(format!("{at} comes after {before}"));
+        }
+        before = at;
+    }
+    None
+}
+
 /// Does an attempt again and says what is found. An edit is named before a signature, since it
 /// says more.
 pub fn judge(header: &Header, sheet: &Sheet, systems: &Systems) -> Verdict {
@@ -320,6 +345,9 @@ pub fn judge(header: &Header, sheet: &Sheet, systems: &Systems) -> Verdict {
     };
     if let Some(edit) = attempt.first_edit() {
         return Verdict::Differs(edit);
+    }
+    if let Some(why) = impossible_time(header, attempt) {
+        return Verdict::CannotBeDone(why);
     }
     if let Err(why) = signature_fits(header, sheet) {
         return Verdict::BadSignature(why);

@@ -74,6 +74,14 @@ pub enum StoreError {
         /// The last version that is known.
         known: usize,
     },
+    /// An attempt is there and cannot be read.
+    #[error("attempt {number} of the logbook is damaged: {reason}")]
+    Damaged {
+        /// Its number.
+        number: i64,
+        /// What stands against it.
+        reason: String,
+    },
     /// There is no attempt of this number.
     #[error("there is no attempt {0} in the logbook; `halfsplit log` lists them")]
     NoAttempt(i64),
@@ -221,7 +229,7 @@ impl Store {
         done.map_err(|error| failed(&path, &error))
     }
 
-    /// The attempts, the latest first.
+    /// The attempts, the latest first; those that are damaged are left out.
     ///
     /// # Errors
     /// [`StoreError`] when it cannot be read.
@@ -237,9 +245,16 @@ impl Store {
             numbers.collect::<Result<Vec<i64>, _>>()
         })();
         let numbers = read.map_err(|error| self.failed(&error))?;
-        let all = numbers.into_iter().map(|number| self.attempt(number));
         let wanted = |kept: &Kept| !filter.open || !kept.attempt.is_closed();
-        Ok(all.collect::<Result<Vec<_>, _>>()?.into_iter().filter(wanted).collect())
+        let mut all = Vec::with_capacity(numbers.len());
+        for number in numbers {
+            match self.attempt(number) {
+                // One that is damaged does not take the others with it.
+                Err(StoreError::Damaged { .. }) => {}
+                kept => all.extend(Some(kept?).filter(wanted)),
+            }
+        }
+        Ok(all)
     }
 
     /// The attempt of this number.
@@ -258,10 +273,8 @@ impl Store {
         let Some((id, begun, recipe)) = beginning else {
             return Err(StoreError::NoAttempt(number));
         };
-        let recipe: Recipe = serde_json::from_str(&recipe).map_err(|error| StoreError::File {
-            path: self.path.clone(),
-            reason: format!("attempt {number} is damaged: {error}"),
-        })?;
+        let recipe: Recipe = serde_json::from_str(&recipe)
+            .map_err(|error| StoreError::Damaged { number, reason: error.to_string() })?;
         let mut wanted = self
             .connection
             .prepare_cached(

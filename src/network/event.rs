@@ -87,6 +87,9 @@ fn volts_told(volts: f64) -> String {
     quantity(if volts.abs() < LEAST_TOLD_VOLTS { 0.0 } else { volts }, "V")
 }
 
+/// Amperes below which nothing worth a word flows.
+const LEAST_TOLD_AMPS: f64 = 1e-3;
+
 /// Volts below which no instrument on an aircraft shows anything.
 const LEAST_TOLD_VOLTS: f64 = 1e-3;
 
@@ -147,6 +150,13 @@ impl Event {
             }
             Self::Starts { part } => format!("{} starts", name(*part)),
             Self::Stops { part } => format!("{} runs down", name(*part)),
+            // A fault of its own: nothing that it carries would open it.
+            Self::Opens { part, amps, rating, .. } if amps < rating => format!(
+                "{} opens by itself, with {} of its {}",
+                name(*part),
+                quantity(if *amps < LEAST_TOLD_AMPS { 0.0 } else { *amps }, "A"),
+                quantity(*rating, "A")
+            ),
             Self::Opens { part, amps, rating, seconds } => format!(
                 "{} carries {}, {} times its rating: opens after {}",
                 name(*part),

@@ -399,7 +399,10 @@ impl App {
 
     /// Takes one command. Nothing changes in any other way, save by [`App::work`].
     pub fn update(&mut self, command: Command) {
+        let unseen = !super::frame::is_drawn(self.size);
         match command {
+            // Nobody can see what a key would do.
+            _ if unseen && !matches!(command, Command::Abort | Command::Resize(..)) => return,
             Command::Abort => self.over = true,
             Command::Resize(columns, rows) => self.size = (columns, rows),
             Command::Click(column, row) => self.click(Position::new(column, row)),

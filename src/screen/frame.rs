@@ -8,7 +8,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
-use super::app::{App, Page, Pending};
+use super::app::{App, Beginning, Page, Pending};
 use super::command::{Keys, key_name};
 use super::drilling::{Drilling, Overlay, Question};
 use super::sheet::{Sheet, draw_lines};
@@ -76,12 +76,17 @@ pub fn draw(app: &App, frame: &mut Frame) {
     }
 }
 
+/// Whether anything is drawn on a terminal of so many columns and rows.
+pub(super) fn is_drawn((columns, rows): (u16, u16)) -> bool {
+    columns >= LEAST.0 && rows >= LEAST.1
+}
+
 /// Draws everything on a sheet of the size of the screen.
 pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
     let area = buffer.area;
-    if area.width < LEAST.0 || area.height < LEAST.1 {
+    if !is_drawn((area.width, area.height)) {
         let text = format!(
-            "halfsplit needs {}x{}, this is {}x{}",
+            "halfsplit needs {}x{}, this is {}x{}; Ctrl-C leaves",
             MEANT.0, MEANT.1, area.width, area.height
         );
         for (row, line) in wrap(&text, area.width).iter().enumerate() {
@@ -99,7 +104,11 @@ pub(super) fn draw_on(app: &App, buffer: &mut Buffer) {
             let areas = areas(size, false);
             menu::draw(buffer, &areas, (app, *menu), app.theme);
             let note = match &app.pending {
-                Some(Pending::Load(_)) => "Preparing the aircraft and hiding a fault…",
+                Some(Pending::Load(entry)) => match entry.what {
+                    Beginning::Oral { .. } => "Working out the questions…",
+                    Beginning::Attempt(_) => "Doing again what was done…",
+                    _ => "Preparing the aircraft and hiding a fault…",
+                },
                 _ => app.notice.as_str(),
             };
             foot(buffer, areas.foot, &[note.to_owned()], None, app.theme);

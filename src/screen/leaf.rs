@@ -110,6 +110,16 @@ fn keys_and_signs(text: &mut Text, keys: &Keys) {
         text.item(key, help);
     }
     text.blank();
+    text.heading("IN AN ORAL");
+    for (key, help) in [
+        ("letters", "choose an answer, or mark it where several may be right; 1-4 grade your own"),
+        ("  Enter", "gives the answer, and goes on"),
+        ("   Bksp", "takes the last answer back, save before the board"),
+        ("      d", "after an answer: the diagram"),
+    ] {
+        text.item(key, help);
+    }
+    text.blank();
     text.heading("MOUSE");
     for (what, help) in [
         ("  click", "to a thing, its price in the line above the keys; again: do it"),

@@ -3,7 +3,7 @@
 use std::cmp::Reverse;
 
 use super::cause::SIGNS;
-use super::draft::{Draft, Form, one_of, shuffle};
+use super::draft::{Draft, Form, by_length, one_of, shuffle};
 use super::scene::{Alike, Scene};
 use super::words::bits;
 use super::{ALTERNATIVES, Examiner};
@@ -64,6 +64,7 @@ impl Examiner {
             _ => None,
         };
         idle.retain(|other| function(*other) == function(at));
+        by_length(&mut idle, &self.name(at), |at| self.name(*at));
         idle.truncate(ALTERNATIVES - 1);
         Some((at, idle))
     }
@@ -79,7 +80,10 @@ impl Examiner {
         let alike = self.look_alikes(scene, one);
         let other = alike.iter().filter(|(other, _)| self.part_of(*other) != self.part_of(one.0));
         let other = *one_of(&other.collect::<Vec<_>>(), chance)?;
-        let two = [one, *other];
+        let mut two = [one, *other];
+        // Whichever of them was drawn first, it is the same question.
+        two.sort_by_key(|(fault, _)| *fault);
+        let [one, other] = two;
         let (at, idle) = self.telling_and_idle(&two, chance)?;
         Some(Draft {
             asked: Asked::Apart,
@@ -119,19 +123,22 @@ impl Examiner {
         }
         let (at, idle) = self.telling_and_idle(&suspects, chance)?;
         let same = idle.first().map(|at| self.told(*at, shown[*at]));
-        let mut outcomes: Vec<(String, usize)> = Vec::new();
+        // What the meter's error leaves open counts as one.
+        let mut outcomes: Vec<(Shown, usize)> = Vec::new();
         for (_, shown) in &suspects {
-            let told = self.told(at, shown[at]);
-            match outcomes.iter_mut().find(|(known, _)| *known == told) {
+            let known = outcomes
+                .iter_mut()
+                .find(|(known, _)| self.alike(at, *known, shown[at]) != Alike::Apart);
+            match known {
                 Some((_, count)) => *count += 1,
-                None => outcomes.push((told, 1)),
+                None => outcomes.push((shown[at], 1)),
             }
         }
         outcomes.sort_by_key(|(_, count)| Reverse(*count));
         let told: Vec<String> = outcomes
             .iter()
             .take(OUTCOMES)
-            .map(|(told, count)| format!("{told} with {count}"))
+            .map(|(shown, count)| format!("{} with {count}", self.told(at, *shown)))
             .collect();
         let mut reasons =
             vec![format!("{} faults show these signs; it is {}.", suspects.len(), told.join(", "))];

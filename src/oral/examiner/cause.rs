@@ -1,6 +1,6 @@
 //! What a fault takes away, and what could be the cause of signs.
 
-use super::draft::{Draft, Form, distinct, one_of, shuffle};
+use super::draft::{Draft, Form, by_length, distinct, one_of, shuffle};
 use super::scene::{Alike, Scene};
 use super::words::{bits, sentence};
 use super::{ALTERNATIVES, Examiner};
@@ -41,6 +41,7 @@ impl Examiner {
             .filter(|other| alike(*other) == Alike::Same && self.sort(*other) == self.sort(at))
             .collect();
         shuffle(&mut same, chance);
+        by_length(&mut same, &self.name(at), |at| self.name(*at));
         let code = self.code(fault);
         let choice = |at: usize| {
             (self.name(at), Claim::Unusual(scene.setup.clone(), code.clone(), self.what(at)))

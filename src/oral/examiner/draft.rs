@@ -115,6 +115,16 @@ pub(super) fn one_of<'a, T>(things: &'a [T], chance: &mut Chance) -> Option<&'a 
     things.get(pick(things.len(), chance))
 }
 
+/// Brings what is told about as long as something else before what is not, so that neither the
+/// longest nor the shortest choice stands out.
+pub(super) fn by_length<T>(things: &mut [T], like: &str, told: impl Fn(&T) -> String) {
+    let columns = like.width();
+    things.sort_by_key(|thing| told(thing).width().abs_diff(columns) / NEAR_COLUMNS);
+}
+
+/// Columns by which lengths may differ before that is noticed.
+const NEAR_COLUMNS: usize = 1;
+
 /// Brings things into an order that chance decides (Fisher and Yates).
 pub(super) fn shuffle<T>(things: &mut [T], chance: &mut Chance) {
     for at in (1..things.len()).rev() {

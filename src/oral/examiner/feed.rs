@@ -1,6 +1,6 @@
 //! What the current to a part goes through, in which order, and what protects it.
 
-use super::draft::{Draft, Form, one_of, shuffle};
+use super::draft::{Draft, Form, by_length, one_of, shuffle};
 use super::scene::Scene;
 use super::{ALTERNATIVES, Examiner};
 use crate::chance::Chance;
@@ -52,14 +52,7 @@ impl Examiner {
 
     /// The first of these parts without which the other keeps its voltage whatever happens to
     /// them.
-    fn idle(
-        &self,
-        scene: &Scene,
-        load: PartId,
-        mut from: Vec<PartId>,
-        chance: &mut Chance,
-    ) -> Vec<PartId> {
-        shuffle(&mut from, chance);
+    fn idle(&self, scene: &Scene, load: PartId, from: Vec<PartId>) -> Vec<PartId> {
         from.into_iter()
             .filter(|part| {
                 let (least, most) = self.kept_without(scene, load, *part);
@@ -88,13 +81,15 @@ impl Examiner {
             ref kind => Some(std::mem::discriminant(kind)),
         };
         let off = self.circuit.parts_with_ids().map(|(id, _)| id);
-        let off: Vec<PartId> = off
+        let mut off: Vec<PartId> = off
             .filter(|id| *id != load && !all.contains(id) && sort(*id) == sort(right))
             .filter(|id| !repeats || self.shares_a_word(*id, load))
             .collect();
+        shuffle(&mut off, chance);
+        by_length(&mut off, &self.part_name(right), |part| self.part_name(*part));
         let choice =
             |part: PartId| (self.part_name(part), Claim::Feeds(scene.setup.clone(), part, load));
-        let wrong = self.idle(scene, load, off, chance).into_iter().map(choice).collect();
+        let wrong = self.idle(scene, load, off).into_iter().map(choice).collect();
         Some(Form::One(choice(right), wrong))
     }
 
@@ -121,16 +116,22 @@ impl Examiner {
         ids.join(", ")
     }
 
-    /// What all current to a part goes through, nearest first.
+    /// What all current to a part goes through, nearest first: from the source, or from what
+    /// makes this current out of another.
     pub(super) fn way_to(&self, load: PartId) -> Vec<PartId> {
-        self.whole_way_to(load).iter().copied().filter(|part| self.is_named(*part)).collect()
+        let makes = self.near_ways[load.index()].get_or_init(|| {
+            let mut way = feeders(&self.circuit, load);
+            way.retain(|part| self.is_named(*part) && is_needed(&self.circuit, load, *part, true));
+            way
+        });
+        makes.clone()
     }
 
-    /// The same, wires too.
+    /// What no current reaches a part without, wires and what lies before a converter too.
     fn whole_way_to(&self, load: PartId) -> &[PartId] {
         self.ways[load.index()].get_or_init(|| {
             let mut way = feeders(&self.circuit, load);
-            way.retain(|part| is_needed(&self.circuit, load, *part));
+            way.retain(|part| is_needed(&self.circuit, load, *part, false));
             way
         })
     }
@@ -148,7 +149,7 @@ impl Examiner {
                 self.part_name(load)
             ),
             form,
-            reasons: vec![format!("From the source on: {}.", self.way_told(&way))],
+            reasons: vec![format!("On its way: {}.", self.way_told(&way))],
             difficulty: 2,
             look: None,
         })
@@ -172,7 +173,7 @@ impl Examiner {
             form,
             reasons: vec![
                 format!("{} is in: {at}.", self.part_name(right)),
-                format!("From the source on: {}.", self.way_told(&way)),
+                format!("On its way: {}.", self.way_told(&way)),
             ],
             difficulty: 2,
             look: None,
@@ -182,7 +183,7 @@ impl Examiner {
     /// Three parts that the current passes, in order. Only those that it enters and leaves are
     /// asked for: of a relay the coil hangs elsewhere.
     pub(super) fn order(&self, subject: Option<&str>, chance: &mut Chance) -> Option<Draft> {
-        let (scene, load, named) = self.fed_part(subject, chance)?;
+        let (scene, load, _) = self.fed_part(subject, chance)?;
         // Wires too: with a label they stand on every diagram.
         let way = self.whole_way_to(load);
         let mut at: Vec<usize> = (0..way.len())
@@ -197,14 +198,7 @@ impl Examiner {
                         | Kind::Wire(_)
                         | Kind::Connector(_)
                 );
-                let converts = matches!(
-                    kind,
-                    Kind::Converter(_)
-                        | Kind::Vibrator(_)
-                        | Kind::Transformer(_)
-                        | Kind::TransformerRectifier(_)
-                );
-                (converts || is_plain && self.circuit.connections(way[*at]).len() == 2)
+                (converts(kind) || is_plain && self.circuit.connections(way[*at]).len() == 2)
                     && self.cuts(scene, load, way[*at])
             })
             .collect();
@@ -232,7 +226,7 @@ impl Examiner {
                 self.part_name(load)
             ),
             form: Form::One(choice([a, b, c]), others.into_iter().map(choice).collect()),
-            reasons: vec![format!("From the source on: {}.", self.way_told(&named))],
+            reasons: vec![format!("On its way: {}.", self.way_told(way))],
             difficulty: 3,
             look: None,
         })
@@ -247,11 +241,26 @@ fn feeders(circuit: &Circuit, load: PartId) -> Vec<PartId> {
     way.into_iter().map(|(part, _)| part).filter(|part| *part != load).collect()
 }
 
-/// Whether no current reaches a part but through the other one.
-fn is_needed(circuit: &Circuit, load: PartId, other: PartId) -> bool {
+/// Whether a part makes current of one sort out of another.
+fn converts(kind: &Kind) -> bool {
+    matches!(
+        kind,
+        Kind::Converter(_)
+            | Kind::Vibrator(_)
+            | Kind::Transformer(_)
+            | Kind::TransformerRectifier(_)
+    )
+}
+
+/// Whether no current reaches a part but through the other one; what makes current out of
+/// another counts as a source where that is asked for.
+fn is_needed(circuit: &Circuit, load: PartId, other: PartId, made: bool) -> bool {
     let nowhere = Resistor { a: AIRFRAME, b: AIRFRAME, ohms: 1.0 };
     let without = circuit.with_kind(other, Kind::Resistor(nowhere));
     let nets: Vec<_> = without.part(load).kind.nets();
     let from: Vec<_> = nets.into_iter().filter(|net| *net != AIRFRAME).collect();
-    trace(&without, &from).feeding.iter().all(|(_, is_source)| !is_source)
+    let feeding = trace(&without, &from).feeding;
+    feeding
+        .iter()
+        .all(|(part, is_source)| !(*is_source || made && converts(&without.part(*part).kind)))
 }

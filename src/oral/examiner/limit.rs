@@ -1,6 +1,6 @@
 //! Ratings and limits.
 
-use super::draft::{Draft, Form, distinct, one_of, shuffle};
+use super::draft::{Draft, Form, by_length, distinct, one_of, shuffle};
 use super::{ALTERNATIVES, Examiner};
 use crate::chance::Chance;
 use crate::circuit::{Kind, PartId, Senses};
@@ -123,19 +123,18 @@ impl Examiner {
         let (part, amps) = **one_of(&fit, chance)?;
         let choice = |amps: f64| (quantity(amps, "A"), Claim::Rated(part, amps));
         let mut others = rated.clone();
-        shuffle(&mut others, chance);
         let right = choice(amps);
+        shuffle(&mut others, chance);
+        by_length(&mut others, &right.0, |(_, amps)| quantity(*amps, "A"));
         let wrong = distinct(
             others.into_iter().map(|(_, amps)| choice(amps)),
             &[&right.0],
             ALTERNATIVES - 1,
         );
-        let kind =
-            if matches!(self.circuit.part(part).kind, Kind::Fuse(_)) { "fuse" } else { "breaker" };
         Some(Draft {
             asked: Asked::Rating,
             subject: self.circuit.part(part).id.clone(),
-            text: format!("What is the rating of the {kind} {}?", self.part_name(part)),
+            text: format!("What is the rating of {}?", self.part_name(part)),
             form: Form::One(right, wrong),
             reasons: vec![
                 "The others are ratings of other breakers and fuses of the system.".to_owned(),

@@ -50,6 +50,8 @@ pub struct Examiner {
     views: Vec<(Setup, OnceLock<Option<View>>)>,
     /// By part, once asked for: what all current to it goes through, wires too, nearest first.
     ways: Vec<OnceLock<Vec<PartId>>>,
+    /// The same without wires, from the nearest converter on.
+    near_ways: Vec<OnceLock<Vec<PartId>>>,
     /// Parts that each mod brings, by the mod's name: what is on the build with it and not
     /// without.
     mods: Vec<(String, Vec<String>)>,
@@ -77,8 +79,9 @@ impl Examiner {
         let scenes =
             std::iter::once(normal).chain(chosen.map(|setup| (setup, OnceLock::new()))).collect();
         let views = views.into_iter().map(|setup| (setup, OnceLock::new())).collect();
-        let ways = circuit.parts.iter().map(|_| OnceLock::new()).collect();
-        Ok(Self { circuit, dictionary, scenes, views, ways, mods, own: Vec::new() })
+        let unasked = || circuit.parts.iter().map(|_| OnceLock::new()).collect();
+        let (ways, near_ways) = (unasked(), unasked());
+        Ok(Self { circuit, dictionary, scenes, views, ways, near_ways, mods, own: Vec::new() })
     }
 
     /// The same with what the author of the system asks.

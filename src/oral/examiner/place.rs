@@ -1,10 +1,9 @@
 //! Where things are, what to mind there, and what a mod brings.
 
 use super::draft::{Draft, Form, one_of, shuffle};
-use super::words::sentence;
 use super::{ALTERNATIVES, Examiner};
 use crate::chance::Chance;
-use crate::circuit::{PartId, StationId};
+use crate::circuit::{Kind, PartId, StationId};
 use crate::oral::question::{Asked, Claim};
 
 impl Examiner {
@@ -16,6 +15,8 @@ impl Examiner {
             .circuit
             .parts_with_ids()
             .filter(|(id, _)| self.is_named(*id))
+            // A lever or an engine is worked where it stands, and set from elsewhere.
+            .filter(|(_, part)| !matches!(part.kind, Kind::Mechanism(_)))
             .filter(|(_, part)| subject.map_or(part.station == drawn, |subject| part.id == subject))
             .map(|(id, _)| id)
             .collect();
@@ -26,7 +27,12 @@ impl Examiner {
         let choice = |station: StationId| {
             (self.circuit.station(station).title.clone(), Claim::Stands(part, station))
         };
-        let kind = self.circuit.part(part).kind.id().spec().purpose;
+        let joins: Vec<&str> = self
+            .circuit
+            .connections(part)
+            .into_iter()
+            .map(|net| self.circuit.net_name(net))
+            .collect();
         Some(Draft {
             asked: Asked::Where,
             subject: self.circuit.part(part).id.clone(),
@@ -35,7 +41,11 @@ impl Examiner {
                 choice(at),
                 others.into_iter().take(ALTERNATIVES - 1).map(choice).collect(),
             ),
-            reasons: vec![format!("{}.", sentence(kind.split(';').next().unwrap_or(kind)))],
+            reasons: vec![format!(
+                "{} stands in the wiring list with: {}.",
+                self.circuit.part(part).id,
+                joins.join(", ")
+            )],
             difficulty: 1,
             look: None,
         })
@@ -49,14 +59,19 @@ impl Examiner {
             .map(|(id, _)| id)
             .collect();
         let at = *one_of(&stations, chance)?;
-        let own = &self.circuit.station(at).cautions;
-        let right = one_of(own, chance)?.clone();
+        let station = self.circuit.station(at);
+        let title: Vec<String> = words_of(&station.title);
+        // One that names its place would give itself away.
+        let names_it = |caution: &String| words_of(caution).iter().any(|word| title.contains(word));
+        let own = &station.cautions;
+        let fit: Vec<&String> = own.iter().filter(|caution| !names_it(caution)).collect();
+        let right = (*one_of(&fit, chance)?).clone();
         let mut others: Vec<String> = self
             .circuit
             .stations
             .iter()
             .flat_map(|station| &station.cautions)
-            .filter(|caution| !own.contains(caution))
+            .filter(|caution| !own.contains(caution) && !names_it(caution))
             .cloned()
             .collect();
         others.sort();
@@ -70,12 +85,9 @@ impl Examiner {
         Some(Draft {
             asked: Asked::Caution,
             subject: self.circuit.station(at).id.clone(),
-            text: format!(
-                "Before you work at {}: which caution holds there?",
-                self.circuit.station(at).title
-            ),
+            text: format!("Which of these cautions is posted at {}?", station.title),
             form: Form::One((right.clone(), Claim::Warns(at, right)), wrong),
-            reasons: vec!["The others are cautions of other stations.".to_owned()],
+            reasons: vec![format!("Posted there: {}", own.join(" "))],
             difficulty: 1,
             look: None,
         })
@@ -119,4 +131,10 @@ impl Examiner {
             look: None,
         })
     }
+}
+
+/// The words of a text that mean something, in small letters.
+fn words_of(text: &str) -> Vec<String> {
+    let words = text.split(|letter: char| !letter.is_alphanumeric());
+    words.filter(|word| word.len() > 3).map(str::to_lowercase).collect()
 }

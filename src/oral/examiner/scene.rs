@@ -50,6 +50,9 @@ pub(super) enum Alike {
     Apart,
 }
 
+/// Events that a reason tells, with every breaker and fuse that opens.
+const EVENTS: usize = 5;
+
 /// Part of a reading of the hand meter by which two of them must differ to be told apart.
 const APART: f64 = 0.1;
 
@@ -216,8 +219,17 @@ impl Examiner {
     /// What happens in the aircraft when a fault strikes, and how many events that is.
     pub(super) fn story(&self, scene: &Scene, fault: u32) -> (Vec<String>, u32) {
         let events = self.events(scene, fault);
-        let told = events.iter().take(4).map(|event| event.told(&self.circuit)).collect();
-        (told, events.len() as u32 + 1)
+        // What opens is the heart of it; which way a battery happens to turn is not.
+        let opens = |event: &Event| matches!(event, Event::Opens { .. });
+        let mut room = EVENTS.saturating_sub(events.iter().filter(|event| opens(event)).count());
+        let mut lines = Vec::new();
+        for event in events.iter().filter(|event| !matches!(event, Event::Turns { .. })) {
+            if opens(event) || room > 0 {
+                room -= usize::from(!opens(event));
+                lines.push(event.told(&self.circuit));
+            }
+        }
+        (lines, events.len() as u32 + 1)
     }
 
     pub(super) fn events(&self, scene: &Scene, fault: u32) -> Vec<Event> {

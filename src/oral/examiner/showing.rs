@@ -1,6 +1,6 @@
 //! What something shows: with a fault, in a setup, as a figure; and which lamps are alight.
 
-use super::draft::{Draft, Form, one_of, shuffle};
+use super::draft::{Draft, Form, by_length, one_of, shuffle};
 use super::scene::{Alike, Scene};
 use super::{ALTERNATIVES, Examiner};
 use crate::chance::Chance;
@@ -31,6 +31,7 @@ impl Examiner {
                 .map(|view| view.shown[at]),
         );
         shuffle(&mut rest, chance);
+        by_length(&mut rest, &self.told(at, right), |shown| self.told(at, *shown));
         let mut other: Vec<Shown> = Vec::new();
         for shown in first.iter().copied().chain(rest) {
             let apart = |from: Shown| self.alike(at, shown, from) == Alike::Apart;

@@ -1,7 +1,7 @@
 //! How things are named in questions.
 
 use super::Examiner;
-use crate::circuit::PartId;
+use crate::circuit::{Kind, PartId};
 use crate::dictionary::Shown;
 use crate::observation::What;
 
@@ -30,11 +30,20 @@ impl Examiner {
     /// A part by label and id: `ICE RADAR (RADAR)`.
     pub(super) fn part_name(&self, part: PartId) -> String {
         let part = self.circuit.part(part);
-        if part.label.is_empty() || part.label == part.id {
+        let named = if part.label.is_empty() || part.label == part.id {
             part.id.clone()
         } else {
             format!("{} ({})", part.label, part.id)
-        }
+        };
+        // A placard alone may be that of the breaker, of the lamp, or of what they belong to.
+        let sort = match part.kind {
+            Kind::Breaker(_) => "breaker",
+            Kind::Fuse(_) => "fuse",
+            Kind::Lamp(_) => "lamp",
+            _ => return named,
+        };
+        let says_so = part.label.to_lowercase().contains(sort);
+        if says_so { named } else { format!("{sort} {named}") }
     }
 
     pub(super) fn told(&self, at: usize, shown: Shown) -> String {

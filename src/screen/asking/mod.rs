@@ -335,9 +335,13 @@ impl Asking {
         }
     }
 
-    /// Takes the last answer back, and what was asked because of it.
+    /// Takes the last answer back, save before a board.
     fn take_back(&mut self) {
         if self.outcomes.is_empty() {
+            return;
+        }
+        if self.oral.digs {
+            self.remark = Some("Before the board an answer stands.".to_owned());
             return;
         }
         if let Err(why) = self.oral.ledger.take_back() {
@@ -345,12 +349,7 @@ impl Asking {
             return;
         }
         self.outcomes.pop();
-        let at = self.outcomes.len();
-        if !self.further[at] && self.further.get(at + 1) == Some(&true) {
-            self.oral.questions.remove(at + 1);
-            self.further.remove(at + 1);
-        }
-        self.put(at);
+        self.put(self.outcomes.len());
         self.remark = Some("Taken back: answer it anew.".to_owned());
     }
 

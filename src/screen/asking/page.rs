@@ -313,6 +313,8 @@ fn bars(text: &mut Text, forecast: &[u32]) {
 fn over(asking: &Asking, columns: u16, theme: Theme) -> Vec<Line> {
     let mut text = Text { columns, lines: Vec::new(), theme };
     let answered = asking.outcomes.len();
+    // Before a board what was not answered was not known.
+    let of = if asking.oral.digs { asking.oral.questions.len() } else { answered };
     let right = asking.outcomes.iter().filter(|outcome| outcome.is_right).count();
     if asking.timed_out {
         text.paragraph("The time is over.", theme.strong());
@@ -321,12 +323,9 @@ fn over(asking: &Asking, columns: u16, theme: Theme) -> Vec<Line> {
         text.paragraph("Nothing was answered.", theme.strong());
     } else {
         let pass = asking.oral.pass_percent;
-        let enough = 100 * right >= pass as usize * answered;
+        let enough = 100 * right >= pass as usize * of;
         let word = if enough { "enough" } else { "not enough" };
-        text.paragraph(
-            &format!("{right} of {answered} right: {word} for {pass} %."),
-            theme.strong(),
-        );
+        text.paragraph(&format!("{right} of {of} right: {word} for {pass} %."), theme.strong());
     }
     text.blank();
     text.heading("WHAT IS DUE");
