@@ -723,3 +723,96 @@ fn an_oral_that_is_killed_loses_no_grade() {
     assert_eq!(store.grades().expect("they can be read").len(), 7);
     assert_eq!(store.damage().expect("it can be looked at"), None);
 }
+
+/// A drill that is left half way stands where it stood: from the menu, from the logbook's list
+/// in it, and by its verb.
+#[test]
+fn a_drill_left_half_way_goes_on_where_it_stood() {
+    let home = crate::program::data_home();
+    let home = home.to_str().expect("text").to_owned();
+    let environment = [("XDG_DATA_HOME", home.as_str())];
+    let mut terminal = Running::start_with(&["drill", "t4-ac/rack-lights"], &environment);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    terminal.until(at_station);
+    terminal.press("g");
+    terminal.until(|s| s.contains("GO TO"));
+    terminal.press("relay\r");
+    let there = terminal.until(|s| at_cautions(s) || s.contains("CAUTIONS:"));
+    assert!(there.contains("RELAY"), "{there}");
+    terminal.press("\r");
+    let left = terminal.until(at_station);
+    let minutes = |screen: &str| {
+        let head = screen.lines().next().unwrap_or_default();
+        head.rsplit('·').next().unwrap_or_default().trim_matches([' ', '─']).to_owned()
+    };
+    let spent = minutes(&left);
+    assert!(spent.ends_with("min") && spent != "0 min", "{spent}");
+    terminal.press("q");
+    terminal.until(|s| s.contains("it can go on from there") && keys(s).contains("Enter leave"));
+    terminal.press("\r");
+    terminal.end();
+
+    let stands = |terminal: &Running| {
+        let screen = terminal.until(at_station);
+        assert!(screen.starts_with(" RELAY") && minutes(&screen) == spent, "{spent}:\n{screen}");
+    };
+    let mut terminal = Running::start_with(&[], &environment);
+    terminal.until(|s| s.contains("Go on where you stopped"));
+    terminal.press("\u{1b}[B\r");
+    stands(&terminal);
+    terminal.press("q");
+    terminal.until(|s| keys(s).contains("Enter leave"));
+    terminal.press("\r");
+    terminal.until(|s| s.contains("SYSTEMS"));
+    terminal.press("\u{1b}[F");
+    terminal.until(|s| s.contains("▸ Logbook"));
+    terminal.press("\r");
+    terminal.until(|s| s.contains("no call yet") && keys(s).contains("Enter open it"));
+    terminal.press("\r");
+    stands(&terminal);
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+
+    let mut terminal = Running::start_with(&["resume"], &environment);
+    stands(&terminal);
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+}
+
+/// A drill that is over is gone through step by step, forwards and backwards, with what was
+/// still possible by name.
+#[test]
+fn a_drill_that_is_over_is_gone_through_step_by_step() {
+    let home = crate::program::data_home();
+    let home = home.to_str().expect("text").to_owned();
+    let environment = [("XDG_DATA_HOME", home.as_str())];
+    let worked = "set VSEL FLT C\ngo fuses\npull F-FLT-C\ncall F-FLT-C:open\n";
+    let mut child = std::process::Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .args(["drill", "t4-ac", "--fault", "F-FLT-C:open", "--seed", "4", "--plain"])
+        .env("XDG_DATA_HOME", &home)
+        .stdin(std::process::Stdio::piped())
+        .stdout(std::process::Stdio::null())
+        .spawn()
+        .expect("it starts");
+    child.stdin.take().expect("a pipe").write_all(worked.as_bytes()).expect("it reads");
+    assert!(child.wait().expect("it ends").success());
+
+    let mut terminal = Running::start_with(&["replay", "1"], &environment);
+    let at = |number: usize| {
+        move |screen: &str| screen.contains(&format!("Step {number}:")) && screen.contains("Left: ")
+    };
+    terminal.until(at(1));
+    terminal.press("\u{1b}[B");
+    terminal.until(at(2));
+    terminal.press("\u{1b}[B");
+    let last = terminal.until(at(3));
+    assert!(last.contains("Left: 1 fault in 1 repair group: F-FLT-C:open"), "{last}");
+    terminal.press("\u{1b}[A\u{1b}[A");
+    let first = terminal.until(at(1));
+    assert!(!first.contains("Left: 1 fault in"), "{first}");
+    terminal.press("q");
+    let (code, bytes) = terminal.end();
+    assert_eq!(code, 0);
+    assert_given_back(&bytes);
+}

@@ -6,6 +6,7 @@ use super::{ALTERNATIVES, Examiner};
 use crate::chance::Chance;
 use crate::circuit::{AIRFRAME, Circuit, Kind, PartId, Resistor};
 use crate::diagram::trace;
+use crate::observation::What;
 use crate::oral::question::{Asked, Claim};
 
 /// Volts from which a part counts as fed.
@@ -125,6 +126,21 @@ impl Examiner {
             way
         });
         makes.clone()
+    }
+
+    /// In one sentence, that a part lies on the way of all current to what shows something.
+    pub(super) fn lies_on_way(&self, what: What, part: PartId) -> Option<String> {
+        let What::Face(load) = what else { return None };
+        let whole = self.whole_way_to(load);
+        (load != part && whole.contains(&part)).then(|| {
+            let id = |part: PartId| &self.circuit.part(part).id;
+            format!(
+                "{} lies on the way of all current to {}: {}.",
+                id(part),
+                id(load),
+                self.way_told(whole)
+            )
+        })
     }
 
     /// What no current reaches a part without, wires and what lies before a converter too.

@@ -74,6 +74,9 @@ impl Examiner {
         };
         let form = self.showing(scene, (at, shown[at]), &[], claim, chance);
         let (mut reasons, difficulty) = self.story(scene, fault);
+        let failed = self.dictionary.faults()[fault as usize].0.part;
+        reasons.extend(self.lies_on_way(self.what(at), failed));
+        reasons.extend(self.stands_on(self.what(at)));
         reasons.push(format!("The sound aircraft shows {}.", self.told(at, scene.usual[at])));
         Some(Draft {
             asked: Asked::Shows,

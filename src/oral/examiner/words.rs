@@ -3,7 +3,7 @@
 use super::Examiner;
 use crate::circuit::{Kind, PartId};
 use crate::dictionary::Shown;
-use crate::observation::What;
+use crate::observation::{Touch, What};
 
 impl Examiner {
     /// An observation by its place, as a technician names it.
@@ -44,6 +44,19 @@ impl Examiner {
         };
         let says_so = part.label.to_lowercase().contains(sort);
         if says_so { named } else { format!("{sort} {named}") }
+    }
+
+    /// Where a reading is taken, as the wiring list has it: `TBB-6 is on CV2.A.`
+    pub(super) fn stands_on(&self, what: What) -> Option<String> {
+        let What::Display(probe) = what else { return None };
+        let points = [probe.red, probe.black].into_iter().filter(|at| *at != Touch::Airframe);
+        let told: Vec<String> = points
+            .map(|at| {
+                let net = self.circuit.net_name(at.net(&self.circuit));
+                format!("{} is on {net}", at.name(&self.circuit))
+            })
+            .collect();
+        (!told.is_empty()).then(|| format!("{}.", told.join(", ")))
     }
 
     pub(super) fn told(&self, at: usize, shown: Shown) -> String {

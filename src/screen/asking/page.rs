@@ -178,7 +178,10 @@ pub(in super::super) fn draw(buffer: &mut Buffer, areas: &Areas, asking: &Asking
         further.then(|| "The answer before was weak: the board asks further.".to_owned())
     });
     foot(buffer, areas.foot, &said.into_iter().collect::<Vec<_>>(), None, theme);
-    keys(buffer, areas.foot, hints, theme);
+    // Before the board an answer stands.
+    let hints: Vec<(&str, &str)> =
+        hints.iter().copied().filter(|(key, _)| !(asking.oral.digs && *key == "Bksp")).collect();
+    keys(buffer, areas.foot, &hints, theme);
 }
 
 fn hints(asking: &Asking, question: &Question) -> &'static [(&'static str, &'static str)] {

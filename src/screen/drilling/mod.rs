@@ -28,6 +28,9 @@ use crate::drill::{Action, Help, Outcome, Session, View, view};
 use crate::faults::Cause;
 use crate::observation::{Act, Step, Touch};
 
+/// What is said first where a drill goes on.
+const GOING_ON: &str = "You stand where you stopped; the notes and the write-up are as they were.";
+
 /// What stands in the message line when the drill begins.
 const FIRST_WORDS: &str = "Only steps take minutes; looking, thinking and marking are free.";
 
@@ -137,16 +140,18 @@ impl Drilling {
     /// A drill with its write-up open.
     pub(super) fn new(session: Session) -> Self {
         let cautioned = BTreeSet::from([session.place().station]);
+        // One that goes on has had its write-up read.
+        let goes_on = !session.deeds().is_empty();
         Self {
             session,
             is_kept: false,
-            begun: false,
+            begun: goes_on,
             scroll: 0,
             overlay: None,
             question: None,
             grip: None,
             swing: None,
-            news: vec![FIRST_WORDS.to_owned()],
+            news: vec![if goes_on { GOING_ON } else { FIRST_WORDS }.to_owned()],
             remark: None,
             focus: BTreeMap::new(),
             cautioned,
