@@ -13,7 +13,7 @@ use super::again::Again;
 use super::recorder::{Recorder, Shared};
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
-use crate::drill::Session;
+use crate::drill::{Baselines, Session};
 use crate::faults::{self, Causes, Scope};
 use crate::library;
 use crate::logbook::{Recipe, with_conditions, words_of};
@@ -109,7 +109,7 @@ fn watched(arguments: &args::Drill, seed: u64, looks: Option<args::Looks>) -> Re
         let kept = before.and_then(|before| before.hidden_on(&circuit));
         let session = match kept {
             Some(cause) => Session::planted_within(circuit, cause, of.scope(), seed)?,
-            None => recipe.begin_on(circuit)?,
+            None => recipe.begin_on(&circuit, &Baselines::default())?,
         };
         Ok(session.under(of.rules()))
     };

@@ -191,8 +191,7 @@ fn in_steps(out: &mut impl Write, attempt: &Attempt, session: &Session) -> Resul
     for line in &session.write_up().lines {
         writeln!(out, "  The crew wrote: {}", plain(line))?;
     }
-    let written = &session.write_up().observations;
-    let mut belief = Belief::after(session.normal(), session.scope(), written)?;
+    let mut belief = session.known_at_start()?;
     writeln!(out, "  {} possible.", counted(belief.alive().count(), "fault"))?;
     for (at, (done, deed)) in attempt.moves.iter().zip(session.deeds()).enumerate() {
         writeln!(out, "{}. {} [{}]", at + 1, plain(&done.line), plain(&done.at))?;

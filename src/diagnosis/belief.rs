@@ -159,6 +159,23 @@ impl Belief {
         self.candidates.iter().filter(|c| c.excluded.is_none())
     }
 
+    /// Whether the same is known, of the same aircraft: whatever is worked out of one holds for
+    /// the other. How many observations led there does not matter.
+    pub fn says_the_same(&self, other: &Self) -> bool {
+        self.candidates.len() == other.candidates.len()
+            && self.candidates.iter().zip(&other.candidates).all(|(one, other)| {
+                let rigs = match (&one.rig, &other.rig) {
+                    (Some(one), Some(other)) => one.is(other),
+                    (None, None) => true,
+                    _ => false,
+                };
+                rigs && one.excluded.is_some() == other.excluded.is_some()
+                    && one.log_weight.to_bits() == other.log_weight.to_bits()
+                    && one.known == other.known
+                    && one.cause == other.cause
+            })
+    }
+
     /// How many observations have been taken in.
     pub fn observations(&self) -> usize {
         self.observations
@@ -215,8 +232,13 @@ impl Belief {
 
     /// Posterior probability of every repair group.
     pub fn group_posterior(&self) -> Vec<f64> {
+        self.by_group(&self.posterior())
+    }
+
+    /// Sums of what belongs to the candidates, by repair group.
+    pub(super) fn by_group(&self, of_candidates: &[f64]) -> Vec<f64> {
         let mut sums = vec![0.0; self.groups.len()];
-        for (p, group) in self.posterior().iter().zip(&self.group_of) {
+        for (p, group) in of_candidates.iter().zip(&self.group_of) {
             sums[*group] += p;
         }
         sums
@@ -288,8 +310,14 @@ impl Candidate {
             self.foreseen = Arc::default();
         }
         let Some(rig) = &mut self.rig else { return };
-        let sights = rig.perform(observation.step, observation.station, &mut Vec::new());
-        let Ok(sights) = sights else {
+        let sights = match observation.step {
+            Step::Act(_) => {
+                rig.perform(observation.step, observation.station, &mut Vec::new()).ok()
+            }
+            // What leaves the aircraft alone may have been foreseen.
+            step => self.foreseen.along(rig, observation.station, &[step]),
+        };
+        let Some(sights) = sights else {
             if let Some(&(what, seen)) = observation.percepts.first() {
                 self.exclude(Exclusion { at, what, seen, would: Vec::new() });
             }

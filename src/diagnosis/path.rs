@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::belief::{Belief, Candidate};
-use super::value::{NO_BITS, Prospect, Question, distribution, gain, sights_after, value_of};
+use super::value::{NO_BITS, Prospect, Question, distribution, sights_after, value_of};
 use crate::circuit::{Circuit, StationId};
 use crate::observation::{Act, Dial, ErrorSpan, Percept, Showing, Sight, Step, What, Whereabouts};
 
@@ -31,9 +31,8 @@ pub fn value_of_path(
         Step::LookAround | Step::Act(_) | Step::Probe(_) => place.station,
     };
     let question = Question::new(belief, circuit, place);
-    let (bits, fault_bits) = gain(belief, &question.weights, &question.alive, |candidate| {
-        sights_after(candidate, place.station, path)
-    });
+    let (bits, fault_bits) =
+        question.gain(|candidate| sights_after(candidate, place.station, path));
     Some(Prospect { step: *step, station, walk, minutes, bits, fault_bits, then: then.to_vec() })
 }
 

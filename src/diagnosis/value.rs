@@ -190,19 +190,22 @@ pub(super) struct Question<'a> {
     place: &'a Whereabouts,
     pub(super) alive: Vec<&'a Candidate>,
     pub(super) weights: Vec<(f64, usize)>,
+    /// Uncertainty about the repair group and about the fault, in bits.
+    pub(super) doubt: (f64, f64),
 }
 
 impl<'a> Question<'a> {
     pub(super) fn new(belief: &'a Belief, circuit: &'a Circuit, place: &'a Whereabouts) -> Self {
-        let weights = belief
-            .posterior()
+        let posterior = belief.posterior();
+        let doubt = (entropy_bits(&belief.by_group(&posterior)), entropy_bits(&posterior));
+        let weights = posterior
             .into_iter()
             .zip(belief.group_of())
             .zip(belief.candidates())
             .filter(|(_, c)| c.excluded.is_none())
             .map(|((p, group), _)| (p, *group))
             .collect();
-        Self { belief, circuit, place, alive: belief.alive().collect(), weights }
+        Self { belief, circuit, place, alive: belief.alive().collect(), weights, doubt }
     }
 
     /// Every plan, quickest first.
@@ -252,9 +255,7 @@ impl<'a> Question<'a> {
 
     fn weigh(&self, plan: &Plan) -> Prospect {
         let from = self.place.station;
-        let (bits, fault_bits) = gain(self.belief, &self.weights, &self.alive, |candidate| {
-            sights_after(candidate, from, &plan.path)
-        });
+        let (bits, fault_bits) = self.gain(|candidate| sights_after(candidate, from, &plan.path));
         Prospect {
             step: plan.step,
             station: plan.station,
@@ -266,9 +267,49 @@ impl<'a> Question<'a> {
         }
     }
 
+    /// Expected gain in bits, about the group and about the fault.
+    pub(super) fn gain(
+        &self,
+        sights: impl Fn(&Candidate) -> Option<Vec<Sight>>,
+    ) -> (f64, f64) {
+        // (outcome, group, candidate, weight)
+        let mut table: Vec<(u64, usize, usize, f64)> = Vec::with_capacity(self.alive.len());
+        for (index, (candidate, (weight, group))) in self.alive.iter().zip(&self.weights).enumerate()
+        {
+            match sights(candidate) {
+                Some(sights) => {
+                    for (outcome, p) in distribution(&sights, &candidate.known) {
+                        table.push((outcome, *group, index, weight * p));
+                    }
+                }
+                None => table.push((u64::MAX, *group, index, *weight)),
+            }
+        }
+        table.sort_unstable_by_key(|(outcome, group, index, _)| (*outcome, *group, *index));
+        let (mut groups_after, mut faults_after) = (0.0, 0.0);
+        let (mut by_group, mut by_fault) = (Vec::new(), Vec::new());
+        for same in table.chunk_by(|a, b| a.0 == b.0) {
+            let total: f64 = same.iter().map(|row| row.3).sum();
+            if total <= 0.0 {
+                continue;
+            }
+            by_group.clear();
+            by_group.extend(
+                same.chunk_by(|a, b| a.1 == b.1)
+                    .map(|rows| rows.iter().map(|row| row.3).sum::<f64>() / total),
+            );
+            by_fault.clear();
+            by_fault.extend(same.iter().map(|row| row.3 / total));
+            groups_after += total * entropy_bits(&by_group);
+            faults_after += total * entropy_bits(&by_fault);
+        }
+        let positive = |bits: f64| if bits > NO_BITS { bits } else { 0.0 };
+        (positive(self.doubt.0 - groups_after), positive(self.doubt.1 - faults_after))
+    }
+
     /// The best of some plans, the quickest of them first.
     fn best_of(&self, plans: &[Plan]) -> Option<Prospect> {
-        let most = self.belief.group_entropy_bits();
+        let most = self.doubt.0;
         if most <= NO_BITS {
             return None;
         }
@@ -489,53 +530,13 @@ pub(super) fn sights_after(
     candidate.foreseen.along(candidate.rig.as_ref()?, from, path)
 }
 
-/// Expected gain in bits, about the group and about the fault.
-pub(super) fn gain(
-    belief: &Belief,
-    weights: &[(f64, usize)],
-    alive: &[&Candidate],
-    sights: impl Fn(&Candidate) -> Option<Vec<Sight>>,
-) -> (f64, f64) {
-    // (outcome, group, candidate, weight)
-    let mut table: Vec<(u64, usize, usize, f64)> = Vec::new();
-    for (index, (candidate, (weight, group))) in alive.iter().zip(weights).enumerate() {
-        match sights(candidate) {
-            Some(sights) => {
-                for (outcome, p) in distribution(&sights, &candidate.known) {
-                    table.push((outcome, *group, index, weight * p));
-                }
-            }
-            None => table.push((u64::MAX, *group, index, *weight)),
-        }
-    }
-    table.sort_unstable_by_key(|(outcome, group, index, _)| (*outcome, *group, *index));
-    let (mut groups_after, mut faults_after) = (0.0, 0.0);
-    for same in table.chunk_by(|a, b| a.0 == b.0) {
-        let total: f64 = same.iter().map(|row| row.3).sum();
-        if total <= 0.0 {
-            continue;
-        }
-        let by_group: Vec<f64> = same
-            .chunk_by(|a, b| a.1 == b.1)
-            .map(|rows| rows.iter().map(|row| row.3).sum::<f64>() / total)
-            .collect();
-        let by_fault: Vec<f64> = same.iter().map(|row| row.3 / total).collect();
-        groups_after += total * entropy_bits(&by_group);
-        faults_after += total * entropy_bits(&by_fault);
-    }
-    let positive = |bits: f64| if bits > NO_BITS { bits } else { 0.0 };
-    (
-        positive(belief.group_entropy_bits() - groups_after),
-        positive(belief.entropy_bits() - faults_after),
-    )
-}
-
 /// One way things may show: what has been seen so far (hashed), how probable that is,
-/// and what is then known of each instrument's error.
+/// and what is then known of the errors of instruments that have been read on the way.
+#[derive(Clone)]
 struct Branch {
     outcome: u64,
     probability: f64,
-    known: BTreeMap<Instrument, ErrorSpan>,
+    read: Vec<(Instrument, ErrorSpan)>,
 }
 
 /// The distribution of what a sequence of sights shows, as (outcome, probability).
@@ -545,55 +546,55 @@ pub(super) fn distribution(
     known: &BTreeMap<Instrument, ErrorSpan>,
 ) -> Vec<(u64, f64)> {
     let mut branches =
-        vec![Branch { outcome: 0xcbf2_9ce4_8422_2325, probability: 1.0, known: known.clone() }];
+        vec![Branch { outcome: 0xcbf2_9ce4_8422_2325, probability: 1.0, read: Vec::new() }];
     for sight in sights {
-        match sight.showing {
+        let dial = match sight.showing {
             Showing::Look(look) => {
                 for branch in &mut branches {
                     branch.outcome = hashed(branch.outcome, look as u64);
                 }
+                continue;
             }
             Showing::Position(at) => {
                 for branch in &mut branches {
                     branch.outcome = hashed(branch.outcome, u64::from(at));
                 }
+                continue;
             }
-            Showing::Dial(dial) => {
-                let Some(instrument) = sight.what.instrument() else { continue };
-                let narrow = branches.len() >= BRANCHES;
-                branches = branches
-                    .into_iter()
-                    .flat_map(|branch| {
-                        let span =
-                            branch.known.get(&instrument).copied().unwrap_or(ErrorSpan::WHOLE);
-                        let mut outcomes = dial.outcomes(span);
-                        if narrow
-                            && let Some(most) = outcomes
-                                .iter()
-                                .copied()
-                                .reduce(|a, b| if b.1 > a.1 { b } else { a })
-                        {
-                            outcomes = vec![(most.0, 1.0)];
-                        }
-                        outcomes
-                            .into_iter()
-                            .map(|(reading, p)| {
-                                let mut known = branch.known.clone();
-                                if let Some((span, _)) = dial.probability(reading, span) {
-                                    known.insert(instrument, span);
-                                }
-                                let mark = (u64::from(reading.range) << 48) ^ reading.mark as u64;
-                                Branch {
-                                    outcome: hashed(branch.outcome, mark ^ (1 << 60)),
-                                    probability: branch.probability * p,
-                                    known,
-                                }
-                            })
-                            .collect::<Vec<_>>()
-                    })
-                    .collect();
+            Showing::Dial(dial) => dial,
+        };
+        let Some(instrument) = sight.what.instrument() else { continue };
+        let before = known.get(&instrument).copied().unwrap_or(ErrorSpan::WHOLE);
+        let narrow = branches.len() >= BRANCHES;
+        let mut after = Vec::with_capacity(branches.len());
+        for branch in branches {
+            let span = branch.read.iter().find(|(read, _)| *read == instrument);
+            let span = span.map_or(before, |(_, span)| *span);
+            let mut outcomes = dial.outcomes(span);
+            if narrow
+                && let Some(most) =
+                    outcomes.iter().copied().reduce(|a, b| if b.1 > a.1 { b } else { a })
+            {
+                outcomes = vec![(most.0, 1.0)];
+            }
+            let last = outcomes.len().saturating_sub(1);
+            let mut branch = Some(branch);
+            for (at, (reading, p)) in outcomes.into_iter().enumerate() {
+                let next = if at == last { branch.take() } else { branch.clone() };
+                let Some(mut next) = next else { break };
+                if let Some((span, _)) = dial.probability(reading, span) {
+                    match next.read.iter_mut().find(|(read, _)| *read == instrument) {
+                        Some(read) => read.1 = span,
+                        None => next.read.push((instrument, span)),
+                    }
+                }
+                let mark = (u64::from(reading.range) << 48) ^ reading.mark as u64;
+                next.outcome = hashed(next.outcome, mark ^ (1 << 60));
+                next.probability *= p;
+                after.push(next);
             }
         }
+        branches = after;
     }
     branches.into_iter().map(|b| (b.outcome, b.probability)).collect()
 }

@@ -1,7 +1,10 @@
 //! The best next step, planned: the table of a drill is made once, and every state that
 //! it holds is looked up in it.
 
-use super::session::{Advice, PROVEN, advise};
+use std::sync::OnceLock;
+
+use super::session::{Advice, PROVEN, advise_by};
+use super::thoughts::Thoughts;
 use crate::circuit::{Circuit, StationId};
 use crate::diagnosis::{
     Belief, Candidate, NO_BITS, Prospect, best_single_among, outcomes_of_path, path_with_look,
@@ -9,12 +12,15 @@ use crate::diagnosis::{
 };
 use crate::isolation::{Found, Isolation, Position, Trying};
 use crate::observation::{Act, Rig, Step, Whereabouts};
-use crate::planning;
+use crate::planning::{self, Problem, Strategy};
 use crate::units::minutes;
 
 /// Work spent on one piece of advice, in table entries touched: the same on every machine,
 /// and some tens of milliseconds on a usual one.
 const WORK: u64 = 1_500_000;
+
+/// Work spent on the strategy from the start.
+const STRATEGY_WORK: u64 = 40_000_000;
 
 /// Work spent on what is left after each outcome of a step outside the table.
 const WORK_AFTER: u64 = 200_000;
@@ -70,6 +76,18 @@ pub struct Advisor {
     start: Whereabouts,
     isolation: Isolation,
     belief: Belief,
+    best: OnceLock<Option<Best>>,
+}
+
+/// The best strategy known from the start of a drill.
+#[derive(Clone, Debug)]
+pub struct Best {
+    /// The problem that it solves.
+    pub problem: Problem,
+    /// Where each test of that stands among [`Isolation::trials`].
+    pub which: Vec<u32>,
+    /// The strategy.
+    pub strategy: Strategy,
 }
 
 impl Advisor {
@@ -77,7 +95,7 @@ impl Advisor {
     /// where one starts.
     pub fn new(belief: Belief, circuit: &Circuit, start: Whereabouts) -> Self {
         let isolation = Isolation::new(&belief, circuit, &start);
-        Self { start, isolation, belief }
+        Self { start, isolation, belief, best: OnceLock::new() }
     }
 
     /// What was known when the table was made.
@@ -88,6 +106,17 @@ impl Advisor {
     /// Where one began, and with what.
     pub fn start(&self) -> &Whereabouts {
         &self.start
+    }
+
+    /// The best strategy known from the start; `None` where nothing is possible. It is worked
+    /// out when it is first asked for.
+    pub fn best(&self) -> Option<&Best> {
+        let best = self.best.get_or_init(|| {
+            let (problem, which) = self.isolation.problem(&self.isolation.start()).ok()?;
+            let strategy = planning::strategy(&problem, STRATEGY_WORK);
+            Some(Best { problem, which, strategy })
+        });
+        best.as_ref()
     }
 
     /// The table.
@@ -128,18 +157,26 @@ impl Advisor {
     }
 
     /// The best next step, or the call. It depends on the table, what is known and where one
-    /// stands alone.
-    pub fn advise(&self, belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice {
-        let weighed = || advise(belief, circuit, place);
+    /// stands alone; `thoughts` only spare working the same out again.
+    pub fn advise(
+        &self,
+        thoughts: &Thoughts,
+        belief: &Belief,
+        circuit: &Circuit,
+        place: &Whereabouts,
+    ) -> Advice {
         let groups = belief.group_posterior();
+        let weighed = || advise_by(belief, circuit, || thoughts.best(belief, circuit, place));
         if groups.iter().any(|p| *p >= PROVEN) {
             return weighed();
         }
         let candidates = belief.alive().count();
-        let planned = self.planned(belief, circuit, place).or_else(|| {
-            (candidates > 0 && candidates <= FEW_ENOUGH)
-                .then(|| Self::new(belief.clone(), circuit, place.clone()))
-                .and_then(|afresh| afresh.planned(belief, circuit, place))
+        let planned = thoughts.planned(belief, place, || {
+            self.planned(belief, circuit, place).or_else(|| {
+                (candidates > 0 && candidates <= FEW_ENOUGH)
+                    .then(|| thoughts.afresh(belief, circuit, place))
+                    .and_then(|afresh| afresh.planned(belief, circuit, place))
+            })
         });
         let Some((prospect, outlook)) = planned else { return weighed() };
         let groups = groups.iter().filter(|p| **p > 0.0).count();
@@ -238,6 +275,9 @@ impl Advisor {
 /// Whether an aircraft now is as it was when the table was made, but for the control moved
 /// since and fuses that are out.
 fn same(now: &Rig, then: &Rig, circuit: &Circuit, found: &Found, moved: Option<Act>) -> bool {
+    if found.fuses_out.is_empty() && moved.is_none() && now.is(then) {
+        return true;
+    }
     if !now.failed_parts().eq(then.failed_parts()) {
         return false;
     }

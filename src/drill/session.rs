@@ -5,9 +5,11 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::advisor::{Advisor, Rests};
+use super::baseline::Baseline;
 use super::reader::Reader;
 use super::reading::{Help, Rules, Said};
 use super::terms::Terms;
+use super::thoughts::Thoughts;
 use super::write_up::{self, WriteUp};
 use crate::chance::Chance;
 use crate::circuit::{Circuit, Kind, PartId};
@@ -133,7 +135,7 @@ pub const PROVEN: f64 = 0.95;
 /// A drill.
 #[derive(Clone, Debug)]
 pub struct Session {
-    normal: Rig,
+    baseline: Arc<Baseline>,
     aircraft: Rig,
     planted: Cause,
     scope: Scope,
@@ -153,6 +155,7 @@ pub struct Session {
     knowledge: Option<Belief>,
     /// What plans the best next step, once it has been asked for.
     advisor: Option<Arc<Advisor>>,
+    thoughts: Arc<Thoughts>,
     call: Option<Call>,
     pub(super) rules: Rules,
     pub(super) said: Vec<Said>,
@@ -207,12 +210,25 @@ impl Session {
         terms: Terms,
         seed: u64,
     ) -> Result<Self, SolveError> {
-        let cause = cause.into();
-        let scope = scope.and(Scope::of(&circuit, &cause));
-        let normal = Rig::normal(circuit)?;
-        let causes = Causes::within(normal.circuit(), scope);
+        Self::planted_from(&Arc::new(Baseline::new(circuit)?), cause.into(), scope, terms, seed)
+    }
+
+    /// The same from what drills on the same aircraft share.
+    ///
+    /// # Errors
+    /// [`SolveError`] when the faulted circuit has no solution.
+    pub fn planted_from(
+        baseline: &Arc<Baseline>,
+        cause: Cause,
+        scope: Scope,
+        terms: Terms,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
+        let circuit = baseline.normal().circuit();
+        let scope = scope.and(Scope::of(circuit, &cause));
+        let causes = Causes::within(circuit, scope);
         let at = causes.position(&cause).expect("a cause names parts of the circuit and modes");
-        Self::begin(normal, (&causes, at), scope, terms, seed)
+        Self::begin(baseline, (&causes, at), scope, terms, seed)
     }
 
     /// A drill that hides a single fault, drawn as [`Session::drawn_within`] says.
@@ -234,7 +250,15 @@ impl Session {
         scope: Scope,
         seed: u64,
     ) -> Result<Self, SolveError> {
-        let normal = Rig::normal(circuit)?;
+        Self::drawn_from(&Arc::new(Baseline::new(circuit)?), scope, seed)
+    }
+
+    /// The same from what drills on the same aircraft share.
+    ///
+    /// # Errors
+    /// [`SolveError`] when a faulted circuit has no solution.
+    pub fn drawn_from(baseline: &Arc<Baseline>, scope: Scope, seed: u64) -> Result<Self, SolveError> {
+        let normal = baseline.normal();
         let causes = Causes::within(normal.circuit(), scope);
         let all: Vec<f64> = (0..causes.len()).map(|at| causes.weight(at)).collect();
         let mut weights = all.clone();
@@ -243,9 +267,9 @@ impl Session {
         while let Some(drawn) = chance.weighted(&weights) {
             weights[drawn] = 0.0;
             let terms = Terms::default();
-            let mut session = Self::begin(normal.clone(), (&causes, drawn), scope, terms, seed)?;
+            let mut session = Self::begin(baseline, (&causes, drawn), scope, terms, seed)?;
             // What comes and goes is gone by now; what the crew saw of it is written.
-            let seen = noticed(&normal, &session.aircraft)
+            let seen = noticed(normal, &session.aircraft)
                 || (session.planted.is_intermittent(normal.circuit())
                     && !session.write_up.symptoms.is_empty());
             if !seen {
@@ -262,16 +286,17 @@ impl Session {
             return Ok(session);
         }
         let drawn = chance.weighted(&all).expect("some part can fail");
-        Self::begin(normal, (&causes, drawn), scope, Terms::default(), seed)
+        Self::begin(baseline, (&causes, drawn), scope, Terms::default(), seed)
     }
 
     fn begin(
-        normal: Rig,
+        baseline: &Arc<Baseline>,
         (causes, at): (&Causes, usize),
         scope: Scope,
         terms: Terms,
         seed: u64,
     ) -> Result<Self, SolveError> {
+        let normal = baseline.normal();
         let circuit = Arc::clone(normal.circuit());
         let mut aircraft = normal
             .with_cause(&causes.failures(at), &causes.left(at))?
@@ -281,7 +306,7 @@ impl Session {
         let reader = Reader::new(seed);
         let planted = causes.cause(at);
         let write_up = write_up::compose(
-            (&normal, &aircraft),
+            (baseline, &aircraft),
             &reader,
             (&planted, scope),
             &terms,
@@ -292,7 +317,7 @@ impl Session {
             place: start.clone(),
             start,
             terms,
-            normal,
+            baseline: Arc::clone(baseline),
             aircraft,
             planted,
             scope,
@@ -306,6 +331,7 @@ impl Session {
             failure_events,
             knowledge: None,
             advisor: None,
+            thoughts: Arc::default(),
             call: None,
             rules: Rules::default(),
             said: Vec::new(),
@@ -327,12 +353,20 @@ impl Session {
 
     /// The healthy circuit.
     pub fn circuit(&self) -> &Arc<Circuit> {
-        self.normal.circuit()
+        self.normal().circuit()
     }
 
     /// The healthy aircraft in the setup in which the fault struck.
     pub fn normal(&self) -> &Rig {
-        &self.normal
+        self.baseline.normal()
+    }
+
+    /// What the write-up alone leaves possible.
+    ///
+    /// # Errors
+    /// [`SolveError`] when some fault leaves the circuit without a solution.
+    pub fn known_at_start(&self) -> Result<Belief, SolveError> {
+        self.baseline.knowing(self.scope, &self.write_up.observations)
     }
 
     /// What the crew wrote.
@@ -495,8 +529,11 @@ impl Session {
                     Ok(advisor) => advisor,
                     Err(error) => return Outcome::Refused(error.to_string()),
                 };
+                let thoughts = Arc::clone(&self.thoughts);
                 match self.belief() {
-                    Ok(belief) => Outcome::Advised(advisor.advise(belief, &circuit, &place)),
+                    Ok(belief) => {
+                        Outcome::Advised(advisor.advise(&thoughts, belief, &circuit, &place))
+                    }
                     Err(error) => Outcome::Refused(error.to_string()),
                 }
             }
@@ -516,7 +553,7 @@ impl Session {
         let told = &self.write_up.observations;
         let mut belief = match self.knowledge.take() {
             Some(belief) => belief,
-            None => Belief::after(&self.normal, self.scope, told)?,
+            None => self.baseline.knowing(self.scope, told)?,
         };
         let known = belief.observations() - told.len();
         for entry in &self.log[known..] {
@@ -534,7 +571,7 @@ impl Session {
         if let Some(advisor) = &self.advisor {
             return Ok(Arc::clone(advisor));
         }
-        let belief = Belief::after(&self.normal, self.scope, &self.write_up.observations)?;
+        let belief = self.known_at_start()?;
         let circuit = self.circuit();
         let advisor = Arc::new(Advisor::new(belief, circuit, self.start.clone()));
         Ok(Arc::clone(self.advisor.insert(advisor)))
@@ -682,6 +719,15 @@ const LETHAL_ABOVE_VOLTS: f64 = 50.0;
 
 /// The best next step from a state of knowledge, or the call.
 pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice {
+    advise_by(belief, circuit, || best_prospect(belief, circuit, place))
+}
+
+/// The same, where what finds the best step is given.
+pub(super) fn advise_by(
+    belief: &Belief,
+    circuit: &Circuit,
+    best: impl FnOnce() -> Option<Prospect>,
+) -> Advice {
     let Some((likeliest, _)) = belief.likeliest() else { return Advice::Nothing };
     let cause = likeliest.cause.clone();
     let group_probability = belief.group_probability(circuit, &cause);
@@ -691,7 +737,7 @@ pub fn advise(belief: &Belief, circuit: &Circuit, place: &Whereabouts) -> Advice
     }
     let groups = belief.group_posterior().iter().filter(|p| **p > 0.0).count();
     let candidates = belief.alive().count();
-    best_prospect(belief, circuit, place).map_or(call, |prospect| Advice::Do {
+    best().map_or(call, |prospect| Advice::Do {
         prospect,
         candidates,
         groups,

@@ -1,9 +1,10 @@
 //! The crew's report: what they would have noticed, in their words.
 
+use super::baseline::Baseline;
 use super::reader::Reader;
 use super::terms::{Telling, Terms};
 use crate::circuit::{Circuit, StationId};
-use crate::diagnosis::{Belief, Observation};
+use crate::diagnosis::Observation;
 use crate::faults::{Cause, Exposure, Scope, mode_of};
 use crate::isolation::crew_stations;
 use crate::network::SolveError;
@@ -47,12 +48,13 @@ struct Noticed {
 /// [`SolveError`] when some cause of the scope leaves the circuit without a solution; only
 /// a report that misleads weighs them.
 pub(super) fn compose(
-    (normal, aircraft): (&Rig, &Rig),
+    (baseline, aircraft): (&Baseline, &Rig),
     reader: &Reader,
     (planted, scope): (&Cause, Scope),
     terms: &Terms,
     begins_at: StationId,
 ) -> Result<WriteUp, SolveError> {
+    let normal = baseline.normal();
     let circuit = normal.circuit();
     let mut report = WriteUp::default();
     // What comes and goes was there in flight and is gone on the ground.
@@ -73,7 +75,7 @@ pub(super) fn compose(
         Telling::Partial(parts) => Some(parts.iter().map(|part| What::Face(*part)).collect()),
         Telling::Misleading => {
             let before = report.observations.clone();
-            Some(least_telling(normal, (&all, &before), planted, scope)?)
+            Some(least_telling(baseline, (&all, &before), planted, scope)?)
         }
     };
     let told = |what: What| only.as_ref().is_none_or(|only: &Vec<What>| only.contains(&what));
@@ -180,7 +182,7 @@ fn look((normal, aircraft): (&Rig, &Rig), reader: &Reader, station: StationId) -
 /// The one thing not as usual after which what is really wrong is least likely; nothing
 /// where all is as usual.
 fn least_telling(
-    normal: &Rig,
+    baseline: &Baseline,
     (all, before): (&[(StationId, Vec<Noticed>)], &[Observation]),
     planted: &Cause,
     scope: Scope,
@@ -194,8 +196,8 @@ fn least_telling(
                 percepts: vec![(one.what, one.seen)],
             };
             let told: Vec<Observation> = before.iter().cloned().chain([told]).collect();
-            let belief = Belief::after(normal, scope, &told)?;
-            let likely = belief.group_probability(normal.circuit(), planted);
+            let belief = baseline.knowing(scope, &told)?;
+            let likely = belief.group_probability(baseline.normal().circuit(), planted);
             if least.is_none_or(|(lowest, _)| likely < lowest) {
                 least = Some((likely, one.what));
             }

@@ -16,7 +16,7 @@ use thiserror::Error;
 
 use super::{Attempt, Difference, Ground, Recipe, RecipeError, Replayed, hash_of};
 use crate::diagnostic::plain;
-use crate::drill::Session;
+use crate::drill::{Baselines, Session};
 use crate::library;
 use crate::score::Beginnings;
 
@@ -232,6 +232,8 @@ pub struct Systems {
     known: Vec<(String, String)>,
     /// What has been read already, by the name of its build: as many as the known systems have.
     read: Mutex<BTreeMap<String, Ground>>,
+    /// What drills on the same aircraft share.
+    baselines: Baselines,
     /// How drills begin that have been worked out already.
     pub(super) beginnings: Beginnings,
 }
@@ -263,7 +265,7 @@ impl Systems {
             Some(ground) => ground,
             None => read().entry(recipe.build()).or_insert(recipe.ground()?).clone(),
         };
-        recipe.begin_in(&ground)
+        recipe.begin_in(&ground, &self.baselines)
     }
 
     /// The recipe with its system as it is found here, and what is to be noted of that.

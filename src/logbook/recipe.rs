@@ -7,7 +7,7 @@ use thiserror::Error;
 
 use super::digest;
 use crate::circuit::Circuit;
-use crate::drill::{Help, Rules, Session};
+use crate::drill::{Baseline, Baselines, Help, Rules, Session, Terms};
 use crate::faults::{self, Cause, Exposure, Scope};
 use crate::library::{self, LoadError};
 use crate::network::SolveError;
@@ -153,22 +153,22 @@ impl Recipe {
     /// [`RecipeError`] when the system or the drill cannot be had any more, or the circuit has
     /// no solution.
     pub fn begin(&self) -> Result<Session, RecipeError> {
-        self.begin_in(&self.ground()?)
+        self.begin_in(&self.ground()?, &Baselines::default())
     }
 
     /// Makes the drill on what has been read of its [build](Recipe::build) already.
     ///
     /// # Errors
     /// [`RecipeError`] when what is to be hidden is no fault of it, or it has no solution.
-    pub fn begin_in(&self, ground: &Ground) -> Result<Session, RecipeError> {
+    pub fn begin_in(&self, ground: &Ground, baselines: &Baselines) -> Result<Session, RecipeError> {
         let rules = self.rules();
         match ground {
-            Ground::Build(circuit) => Ok(self.begin_on(Arc::clone(circuit))?.under(rules)),
+            Ground::Build(circuit) => Ok(self.begin_on(circuit, baselines)?.under(rules)),
             Ground::Drill(ready) => {
                 let mut ready = Ready::clone(ready);
                 ready.rules.read_needles |= rules.read_needles;
                 ready.rules.help = ready.rules.help.min(rules.help);
-                Ok(ready.begin(self.seed)?)
+                Ok(ready.begin_from(&baselines.of(&ready.circuit)?, self.seed)?)
             }
         }
     }
@@ -177,12 +177,23 @@ impl Recipe {
     ///
     /// # Errors
     /// [`RecipeError`] when what is to be hidden is no fault of it, or it has no solution.
-    pub fn begin_on(&self, circuit: Arc<Circuit>) -> Result<Session, RecipeError> {
+    pub fn begin_on(
+        &self,
+        circuit: &Arc<Circuit>,
+        baselines: &Baselines,
+    ) -> Result<Session, RecipeError> {
         let scope = self.scope();
-        let circuit = with_conditions(circuit, scope, &self.hidden);
-        Ok(match self.cause(&circuit)? {
-            None => Session::drawn_within(circuit, scope, self.seed)?,
-            Some(cause) => Session::planted_within(circuit, cause, scope, self.seed)?,
+        let exposed = with_conditions(Arc::clone(circuit), scope, &self.hidden);
+        let baseline = if Arc::ptr_eq(&exposed, circuit) {
+            baselines.of(circuit)?
+        } else {
+            Arc::new(Baseline::new(exposed)?)
+        };
+        Ok(match self.cause(baseline.normal().circuit())? {
+            None => Session::drawn_from(&baseline, scope, self.seed)?,
+            Some(cause) => {
+                Session::planted_from(&baseline, cause, scope, Terms::default(), self.seed)?
+            }
         })
     }
 

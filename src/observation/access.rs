@@ -92,6 +92,21 @@ pub fn walking_minutes(circuit: &Circuit, from: StationId, to: StationId) -> f64
 }
 
 impl Whereabouts {
+    /// Whether everything but where one stands and what is open is the same.
+    pub fn has_prepared_the_same(&self, other: &Self) -> bool {
+        // Of what hands left only the parts are known; starting points of a solution are not.
+        self.hands.parts == other.hands.parts
+            && self.spares == other.spares
+            && self.barred == other.barred
+    }
+
+    /// Whether one stands there and has prepared the same.
+    pub fn is(&self, other: &Self) -> bool {
+        self.station == other.station
+            && self.opened == other.opened
+            && self.has_prepared_the_same(other)
+    }
+
     /// At the first station, in the normal setup, with all spares.
     pub fn start(circuit: &Circuit) -> Self {
         let mut opened = vec![false; circuit.stations.len()];

@@ -97,7 +97,8 @@ pub struct Sight {
 #[derive(Clone, Debug)]
 pub struct Rig {
     network: Arc<Network>,
-    settled: Settled,
+    /// Shared: whoever thinks ahead copies aircraft far more often than they change.
+    settled: Arc<Settled>,
     /// The parts that differ from the healthy circuit, and what they should be.
     failed: Vec<(PartId, Kind)>,
     /// Parts that differ only while the aircraft is exposed to something.
@@ -122,7 +123,7 @@ impl Rig {
     pub fn normal(circuit: Arc<Circuit>) -> Result<Self, SolveError> {
         let state = State::at_rest(&circuit);
         let network = Arc::new(Network::new(circuit));
-        let settled = network.settle(state)?;
+        let settled = Arc::new(network.settle(state)?);
         Ok(Self { network, settled, failed: Vec::new(), latent: Vec::new() })
     }
 
@@ -151,8 +152,8 @@ impl Rig {
             rig.failed.extend(parts.iter().map(sound));
             rig.network = Arc::new(self.network.with_parts(failures));
             let struck = rig.network.struck(&self.network, &self.settled, &parts)?;
-            rig.settled =
-                struck.unwrap_or_else(|| Settled { events: Vec::new(), ..self.settled.clone() });
+            let as_before = || Settled { events: Vec::new(), ..Settled::clone(&self.settled) };
+            rig.settled = Arc::new(struck.unwrap_or_else(as_before));
         }
         if !left.is_empty() {
             let mut state = rig.settled.state.clone();
@@ -163,7 +164,7 @@ impl Rig {
                 };
                 state.set(*part, stands);
             }
-            rig.settled = rig.network.settle(state)?;
+            rig.settled = Arc::new(rig.network.settle(state)?);
         }
         Ok(rig)
     }
@@ -192,6 +193,12 @@ impl Rig {
     /// Where it has settled.
     pub fn settled(&self) -> &Settled {
         &self.settled
+    }
+
+    /// Whether two are one and the same aircraft at one and the same moment: copies of which
+    /// neither has been touched since.
+    pub fn is(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.settled, &other.settled) && Arc::ptr_eq(&self.network, &other.network)
     }
 
     /// The parts that are still not as they should be.
@@ -403,7 +410,7 @@ impl Rig {
         if !mended && state.parts == self.settled.state.parts {
             return Ok(());
         }
-        self.settled = self.network.settle(state)?;
+        self.settled = Arc::new(self.network.settle(state)?);
         events.extend(self.settled.events.iter().cloned());
         Ok(())
     }

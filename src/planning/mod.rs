@@ -104,6 +104,31 @@ pub fn plan(problem: &Problem, work: u64) -> Plan {
     }
 }
 
+/// A strategy and its bounds, without a proof in writing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Strategy {
+    /// No strategy takes fewer expected minutes.
+    pub lower: f64,
+    /// This strategy takes so many.
+    pub upper: f64,
+    /// What it does.
+    pub policy: Policy,
+}
+
+/// Plans a whole strategy as [`plan`] does, without writing the proof, which takes about as
+/// long again; the bounds are as true.
+pub fn strategy(problem: &Problem, work: u64) -> Strategy {
+    let mut search = Search::new(problem);
+    search.run(work);
+    let (policy, upper) = search.policy();
+    let (lower, _) = search.bounds();
+    Strategy {
+        lower: problem.minutes((lower as u64).min(upper as u64)),
+        upper: problem.minutes(upper as u64),
+        policy,
+    }
+}
+
 /// The best test to make now, without a proof in writing; the bounds are as true as a plan's.
 pub fn advise(problem: &Problem, work: u64) -> Advice {
     let mut search = Search::new(problem);

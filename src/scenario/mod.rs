@@ -17,7 +17,7 @@ pub use weigh::{Advised, advice, advised};
 
 use crate::chance::Chance;
 use crate::circuit::Circuit;
-use crate::drill::{Rules, Session, Terms};
+use crate::drill::{Baseline, Rules, Session, Terms};
 use crate::faults::{Cause, Scope};
 use crate::network::SolveError;
 
@@ -45,11 +45,19 @@ impl Ready {
     /// # Errors
     /// [`SolveError`] when the circuit or a faulted circuit has no solution.
     pub fn begin(&self, seed: u64) -> Result<Session, SolveError> {
+        self.begin_from(&Arc::new(Baseline::new(Arc::clone(&self.circuit))?), seed)
+    }
+
+    /// The same from what drills on its circuit share.
+    ///
+    /// # Errors
+    /// [`SolveError`] when a faulted circuit has no solution.
+    pub fn begin_from(&self, baseline: &Arc<Baseline>, seed: u64) -> Result<Session, SolveError> {
         let weights: Vec<f64> = self.hidden.iter().map(|(_, weight)| *weight).collect();
         let drawn = Chance::stream(seed, "pool").weighted(&weights).unwrap_or(0);
-        let (circuit, cause) = (Arc::clone(&self.circuit), self.hidden[drawn].0.clone());
+        let cause = self.hidden[drawn].0.clone();
         let seed = self.seed.unwrap_or(seed);
         let terms = self.terms.clone();
-        Ok(Session::planted_on(circuit, cause, self.scope, terms, seed)?.under(self.rules))
+        Ok(Session::planted_from(baseline, cause, self.scope, terms, seed)?.under(self.rules))
     }
 }

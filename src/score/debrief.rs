@@ -12,8 +12,8 @@ use super::reckon::{Par, Reckoner};
 use super::remark::{Purpose, Remark};
 use super::rubric::Rubric;
 use crate::circuit::{Circuit, PartId};
-use crate::diagnosis::{Belief, NO_BITS, Prospect, best_prospect, value_of};
-use crate::drill::{Advice, Entry, PROVEN, Session};
+use crate::diagnosis::{Belief, NO_BITS, Prospect, value_of};
+use crate::drill::{Advice, Entry, PROVEN, Session, Thoughts};
 use crate::network::SolveError;
 use crate::observation::{Act, Step};
 use crate::units::significant;
@@ -146,11 +146,11 @@ pub struct ExclusionLine {
 /// [`SolveError`] when some fault leaves the circuit without a solution.
 pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let circuit = session.circuit();
-    let mut belief =
-        Belief::after(session.normal(), session.scope(), &session.write_up().observations)?;
+    let mut belief = session.known_at_start()?;
     let from_write_up = belief.observations();
     let start_candidates = belief.alive().count();
     let mut reckoner = Reckoner::new(&belief, circuit, session);
+    let thoughts = Thoughts::default();
     let mut rows = Vec::new();
     let start = belief.clone();
     let mut points = Points::new(&belief);
@@ -164,10 +164,11 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         let advised = session.advice_taken().contains(&index);
         let step = entry.observation.step;
         let chosen = value_of(&before, circuit, &entry.before, step);
-        let best = best_prospect(&before, circuit, &entry.before);
+        let best = thoughts.best(&before, circuit, &entry.before);
         if following.first() != Some(&step) {
             begun = false;
-            following = match reckoner.advisor().advise(&before, circuit, &entry.before) {
+            let place = &entry.before;
+            following = match reckoner.advisor().advise(&thoughts, &before, circuit, place) {
                 Advice::Do { prospect, .. } => prospect.path(),
                 Advice::Call { .. } | Advice::Nothing => Vec::new(),
             };
@@ -243,7 +244,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         .map(|(c, p)| (c.cause.code(circuit), p))
         .collect();
     left.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let (record, par, way) = reckoner.finish(session, &belief, true)?;
+    let (record, par, way) = reckoner.finish(session, &belief, (&thoughts, true))?;
     let score = record.marked(Rubric::shipped());
     let known = path::known(session, &belief);
     let still = session.call().map_or(Vec::new(), |call| explain::others(session, &belief, call));

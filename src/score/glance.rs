@@ -17,8 +17,8 @@ use super::path;
 use super::reckon::{Par, Reckoner};
 use super::rubric::Rubric;
 use crate::circuit::Circuit;
-use crate::diagnosis::{Belief, NO_BITS, best_prospect, value_of};
-use crate::drill::{Advice, Advisor, Entry, Session};
+use crate::diagnosis::{Belief, NO_BITS, value_of};
+use crate::drill::{Advice, Advisor, Entry, Session, Thoughts};
 use crate::network::SolveError;
 use crate::observation::Step;
 
@@ -65,7 +65,6 @@ pub struct Glance {
 /// the write-up with the table for it. The last few are kept.
 #[derive(Debug, Default)]
 pub struct Beginnings {
-    priors: Kept<Belief>,
     starts: Kept<Advisor>,
 }
 
@@ -96,15 +95,9 @@ impl Beginnings {
     /// aircraft depends on.
     fn of(&self, build: &str, session: &Session) -> Result<Arc<Advisor>, SolveError> {
         let (scope, told) = (session.scope(), &session.write_up().observations);
-        let prior = format!("{build} {scope:?}");
-        let start = format!("{prior} {told:?} {:?}", session.start());
+        let start = format!("{build} {scope:?} {told:?} {:?}", session.start());
         kept(&self.starts, start, || {
-            let prior = kept(&self.priors, prior, || Belief::after(session.normal(), scope, &[]))?;
-            let mut belief = Belief::clone(&prior);
-            for observation in told {
-                belief.observe(observation);
-            }
-            Ok(Advisor::new(belief, session.circuit(), session.start().clone()))
+            Ok(Advisor::new(session.known_at_start()?, session.circuit(), session.start().clone()))
         })
     }
 }
@@ -124,6 +117,7 @@ pub fn glance(
     let mut belief = advisor.belief().clone();
     let from_write_up = belief.observations();
     let mut reckoner = Reckoner::with(Arc::clone(&advisor), &belief, circuit, session);
+    let thoughts = Thoughts::default();
     let mut moments: Vec<Moment<'_>> = Vec::new();
     let mut steps = Vec::new();
     let mut deeds = Vec::new();
@@ -132,7 +126,7 @@ pub fn glance(
         belief.observe(&entry.observation);
         let step = entry.observation.step;
         let chosen = value_of(&before, circuit, &entry.before, step);
-        let best = best_prospect(&before, circuit, &entry.before);
+        let best = thoughts.best(&before, circuit, &entry.before);
         let tells = chosen.bits > NO_BITS;
         let is_best = best.as_ref().is_some_and(|best| best.step == step);
         let proven_before = explain::is_provable(&before);
@@ -143,13 +137,13 @@ pub fn glance(
         });
         moments.push(Moment { before, entry, tells, is_best, following: OnceCell::new() });
         let advised = session.advice_taken().contains(&index);
-        let mut offered = || offered(&moments, index, &advisor, circuit);
+        let mut offered = || offered(&moments, index, (&advisor, &thoughts), circuit);
         let before = &moments[index].before;
         let (record, instead, _) =
             reckoner.step(circuit, before, entry, &chosen, (&mut offered, advised));
         deeds.push(Deed { record, worth: chosen, instead, proven_before });
     }
-    let (record, par, _) = reckoner.finish(session, &belief, false)?;
+    let (record, par, _) = reckoner.finish(session, &belief, (&thoughts, false))?;
     let verdict = verdict(session, &belief);
     // What stood on the board, and what would have told the last ones apart, matters to some.
     let known = if session.noted().is_empty() { Vec::new() } else { path::known(session, &belief) };
@@ -165,7 +159,7 @@ pub fn glance(
     let habits = Finder {
         session,
         deeds: &deeds,
-        offered: &|at| offered(&moments, at, &advisor, circuit),
+        offered: &|at| offered(&moments, at, (&advisor, &thoughts), circuit),
         record: &record,
         known: &known,
         still: &still,
@@ -200,14 +194,19 @@ struct Moment<'a> {
 }
 
 /// Whether a step is what would have been offered.
-fn offered(moments: &[Moment<'_>], at: usize, advisor: &Advisor, circuit: &Circuit) -> bool {
-    moments[at].is_best || !following(moments, at, advisor, circuit).is_empty()
+fn offered(
+    moments: &[Moment<'_>],
+    at: usize,
+    by: (&Advisor, &Thoughts),
+    circuit: &Circuit,
+) -> bool {
+    moments[at].is_best || !following(moments, at, by, circuit).is_empty()
 }
 
 fn following<'a>(
     moments: &'a [Moment<'_>],
     at: usize,
-    advisor: &Advisor,
+    (advisor, thoughts): (&Advisor, &Thoughts),
     circuit: &Circuit,
 ) -> &'a [Step] {
     let moment = &moments[at];
@@ -215,7 +214,7 @@ fn following<'a>(
     moment.following.get_or_init(|| {
         let begun = at.checked_sub(1).filter(|last| !ends(moments[*last].entry.observation.step));
         if let Some(last) = begun {
-            let rest = following(moments, last, advisor, circuit).get(1..).unwrap_or_default();
+            let rest = following(moments, last, (advisor, thoughts), circuit).get(1..).unwrap_or_default();
             if rest.first() == Some(&step) {
                 return rest.to_vec();
             }
@@ -224,7 +223,7 @@ fn following<'a>(
         if ends(step) && !moment.tells {
             return Vec::new();
         }
-        match advisor.advise(&moment.before, circuit, &moment.entry.before) {
+        match advisor.advise(thoughts, &moment.before, circuit, &moment.entry.before) {
             Advice::Do { prospect, .. } if prospect.path().first() == Some(&step) => {
                 prospect.path()
             }

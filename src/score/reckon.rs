@@ -7,16 +7,15 @@ use super::path::{ParStep, par_steps};
 use super::remark::Purpose;
 use crate::circuit::{AIRFRAME, Circuit, PartId};
 use crate::diagnosis::{Belief, NO_BITS, Prospect};
-use crate::drill::{Advice, Advisor, Entry, Help, Mark, PROVEN, Session};
+use crate::drill::{Advice, Advisor, Best, Entry, Help, Mark, PROVEN, Session, Thoughts};
 use crate::faults::Cause;
 use crate::isolation::Trying;
 use crate::network::SolveError;
 use crate::observation::{Act, Step};
 use crate::planning;
 
-/// Work for one step and for par, in table entries touched.
+/// Work for one step, in table entries touched.
 const STEP_WORK: u64 = 4_000_000;
-const PAR_WORK: u64 = 40_000_000;
 
 /// Expected minutes of the best known strategy from the write-up on.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -206,7 +205,7 @@ impl Reckoner {
         self,
         session: &Session,
         belief: &Belief,
-        with_way: bool,
+        (thoughts, with_way): (&Thoughts, bool),
     ) -> Result<(Record, Par, ParWay), SolveError> {
         let circuit = session.circuit();
         let truth = session.truth();
@@ -221,7 +220,7 @@ impl Reckoner {
             Some(_) => Ending::Unproven,
         };
         let (par, way) = self.par(session, with_way)?;
-        let cleared = self.cleared(circuit, session, belief);
+        let cleared = self.cleared(thoughts, session, belief);
         let asked = |help| session.help_taken().iter().filter(|(_, taken)| *taken == help).count();
         let record = Record {
             steps: self.steps,
@@ -238,8 +237,8 @@ impl Reckoner {
     }
 
     /// Share of the doubt about the repair group that the steps have cleared.
-    fn cleared(&self, circuit: &Circuit, session: &Session, belief: &Belief) -> f64 {
-        match self.advisor.advise(belief, circuit, session.place()) {
+    fn cleared(&self, thoughts: &Thoughts, session: &Session, belief: &Belief) -> f64 {
+        match self.advisor.advise(thoughts, belief, session.circuit(), session.place()) {
             // Proven, or nothing that could be done tells any more.
             Advice::Call { .. } | Advice::Nothing => 1.0,
             Advice::Do { .. } if self.doubt <= NO_BITS => 0.0,
@@ -250,26 +249,25 @@ impl Reckoner {
     fn par(&self, session: &Session, with_way: bool) -> Result<(Par, ParWay), SolveError> {
         let truth = session.truth();
         let isolation = self.advisor.isolation();
-        let Ok((problem, which)) = isolation.problem(&isolation.start()) else {
+        let Some(Best { problem, which, strategy }) = self.advisor.best() else {
             return Ok((Par::default(), ParWay::default()));
         };
-        let plan = planning::plan(&problem, PAR_WORK);
         let own = isolation.causes().iter().position(|cause| cause == truth);
         let shows = |own: usize| {
             let tests = &problem.table().tests;
             move |test: u32| tests[test as usize].outcomes[own]
         };
-        let walked = own.and_then(|own| plan.policy.walk(&problem, shows(own)));
+        let walked = own.and_then(|own| strategy.policy.walk(problem, shows(own)));
         let par = Par {
-            minutes: plan.upper,
+            minutes: strategy.upper,
             // The likeliest candidates alone have this to show for it.
-            least_minutes: plan.lower * self.share,
-            own_minutes: walked.as_ref().map_or(plan.upper, |walk| walk.minutes),
+            least_minutes: strategy.lower * self.share,
+            own_minutes: walked.as_ref().map_or(strategy.upper, |walk| walk.minutes),
         };
         let way = match walked {
             // What it would have shown is told once the drill is over.
             Some(walk) if with_way && session.call().is_some() => {
-                let (steps, provable) = par_steps(session, &self.advisor, &which, &walk)?;
+                let (steps, provable) = par_steps(session, &self.advisor, which, &walk)?;
                 ParWay { steps, provable }
             }
             Some(_) | None => ParWay::default(),
