@@ -39,7 +39,7 @@ fn work(circuit: &Arc<Circuit>, fault: &Fault, planned: bool, told: &mut Told) -
         let belief = session.belief().expect("it can be worked out");
         let start = Instant::now();
         let advice = match &advisor {
-            Some(advisor) => advisor.advise(belief, circuit, &place),
+            Some(advisor) => advisor.advise(&Thoughts::default(), belief, circuit, &place),
             None => advise(belief, circuit, &place),
         };
         told.seconds.push(start.elapsed().as_secs_f64());

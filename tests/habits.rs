@@ -25,7 +25,7 @@ fn best(session: &mut Session) -> Result<Vec<Step>, Cause> {
     let advisor = session.advisor().expect("it can be worked out");
     let (circuit, place) = (Arc::clone(session.circuit()), session.place().clone());
     let belief = session.belief().expect("it can be worked out");
-    match advisor.advise(belief, &circuit, &place) {
+    match advisor.advise(&Thoughts::default(), belief, &circuit, &place) {
         Advice::Do { prospect, .. } => Ok(prospect.path()),
         Advice::Call { cause, .. } => Err(cause),
         Advice::Nothing => panic!("the hidden fault is left"),

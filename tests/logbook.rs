@@ -236,7 +236,7 @@ fn what_others_hand_in_counts_for_nobody() {
     session.apply(Action::Call(session.truth().clone()));
     named.moves = deeds_as_moves(&session, 0, &named.first_seal(), AT);
     match handed_in("Ann", &named, None) {
-        Found::Refused(_, _, why) => assert!(why.contains("had named its fault"), "{why}"),
+        Found::Refused(one) => assert!(one.why.contains("had named its fault"), "{}", one.why),
         Found::Counts(_) => panic!("it counts"),
     }
 }
@@ -552,7 +552,7 @@ fn without_extensions(value: &serde_json::Value) -> serde_json::Value {
 #[test]
 fn a_class_is_told_what_the_debrief_tells() {
     let beginnings = Beginnings::default();
-    let mut habits = 0;
+    let (mut habits, mut told_nothing, mut wasted) = (0, 0, 0.0);
     for (seed, name) in (0..times(20)).zip(DRILLS.iter().cycle()) {
         let attempt =
             if seed % 2 == 0 { by_chance(name, seed, 14) } else { half_advised(name, seed) };
@@ -573,12 +573,29 @@ fn a_class_is_told_what_the_debrief_tells() {
             assert_eq!(same, all, "{name} {seed}");
             let worked: Vec<_> =
                 told.habits.iter().map(|habit| (habit.kind, habit.points)).collect();
-            assert_eq!(glance.habits, worked, "{name} {seed}");
+            // A debrief names the worst three, a class counts them all.
+            assert_eq!(glance.habits[..worked.len()], worked, "{name} {seed}");
+            assert!(worked.len() == 3 || glance.habits.len() == worked.len(), "{name} {seed}");
             assert_eq!(
                 (glance.points, glance.par, glance.minutes, glance.cautions),
                 (told.score.total, told.par, told.minutes, told.cautions.len()),
                 "{name} {seed}"
             );
+            let held = (glance.counted_minutes, glance.allowed_minutes);
+            assert_eq!(held, (told.record.minutes, told.record.par_minutes), "{name} {seed}");
+            for (step, row) in glance.steps.iter().zip(&told.rows) {
+                let words = row.remark.starts_with("could tell nothing");
+                assert_eq!(step.told_nothing, words, "{name} {seed}: {}", row.remark);
+                let best = row.best.as_ref().map_or(0.0, |best| best.bits);
+                let short = (best - row.expected_bits).max(0.0);
+                assert!([0.0, short].contains(&step.wasted_bits), "{name} {seed}: {}", row.remark);
+                let most =
+                    row.remark.starts_with("tells most a minute of all available steps, with");
+                let planned = row.remark.starts_with("the planned step") || most;
+                assert!(!planned || step.wasted_bits == 0.0, "{name} {seed}: {}", row.remark);
+                told_nothing += usize::from(words);
+                wasted += step.wasted_bits;
+            }
             let verdict = (&glance.planted, &glance.called, glance.right_part, glance.proven);
             let full = &told.verdict;
             assert_eq!(
@@ -590,6 +607,7 @@ fn a_class_is_told_what_the_debrief_tells() {
         }
     }
     assert!(habits > 10, "some of them have habits: {habits}");
+    assert!(told_nothing > 10 && wasted > 1.0, "{told_nothing} tests, {wasted} bits");
 }
 
 /// Somebody who does one of two steps by advice, without asking for it, and calls what is
@@ -607,7 +625,9 @@ fn half_advised(name: &str, seed: u64) -> Attempt {
         let (circuit, place) = (session.circuit().clone(), session.place().clone());
         let advisor = session.advisor().expect("it can be worked out");
         let belief = session.belief().expect("it can be worked out");
-        if let Advice::Do { prospect, .. } = advisor.advise(belief, &circuit, &place) {
+        if let Advice::Do { prospect, .. } =
+            advisor.advise(&Thoughts::default(), belief, &circuit, &place)
+        {
             for step in prospect.path() {
                 session.apply(Action::Step(step));
             }

@@ -93,7 +93,12 @@ fn worked(mut session: Session, mend: bool, check: bool) -> Debrief {
     for _ in 0..60 {
         let place = session.place().clone();
         let advisor = session.advisor().expect("faults settle");
-        let advice = advisor.advise(session.belief().expect("faults settle"), &circuit, &place);
+        let advice = advisor.advise(
+            &Thoughts::default(),
+            session.belief().expect("faults settle"),
+            &circuit,
+            &place,
+        );
         match advice {
             Advice::Do { prospect, .. } => {
                 for step in prospect.path() {
@@ -285,7 +290,9 @@ fn going_on_is_worth_more_than_a_guess_at_every_moment() {
             let belief = session.belief().expect("faults settle");
             let cause = belief.likeliest().expect("one is left").0.cause.clone();
             let share = belief.group_probability(&circuit, &cause);
-            let Advice::Do { prospect, .. } = advisor.advise(belief, &circuit, &place) else {
+            let Advice::Do { prospect, .. } =
+                advisor.advise(&Thoughts::default(), belief, &circuit, &place)
+            else {
                 break;
             };
             let mut guess = session.clone();
@@ -310,7 +317,12 @@ fn confirmed(mut session: Session, times: usize) -> Option<Debrief> {
     loop {
         let place = session.place().clone();
         let advisor = session.advisor().expect("faults settle");
-        match advisor.advise(session.belief().expect("faults settle"), &circuit, &place) {
+        match advisor.advise(
+            &Thoughts::default(),
+            session.belief().expect("faults settle"),
+            &circuit,
+            &place,
+        ) {
             Advice::Do { prospect, .. } => {
                 for step in prospect.path() {
                     session.apply(Action::Step(step));

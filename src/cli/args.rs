@@ -291,6 +291,9 @@ pub struct Class {
     /// A system file or folder that attempts may be of; repeat for more
     #[arg(long = "with", value_name = "SYSTEM")]
     pub with: Vec<String>,
+    /// Do every attempt again, those too that have been worked out before
+    #[arg(long)]
+    pub anew: bool,
     /// Print comma-separated values, a trainee a line
     #[arg(long, conflicts_with = "json")]
     pub csv: bool,

@@ -12,16 +12,20 @@ use ed25519_dalek::SigningKey;
 use rayon::prelude::*;
 
 use super::drill::{in_lines, on_a_terminal, on_screen};
+use super::figures::Known;
 use super::recorder::{self, Recorder};
 use super::{Ended, args, debrief, whole_file};
 use crate::circuit::Circuit;
 use crate::diagnosis::Belief;
 use crate::diagnostic::plain;
 use crate::drill::Session;
-use crate::logbook::class::{Found, Judged, Register, found, judged};
-use crate::logbook::handin::{self, HandinError, Reader, Systems, Verdict};
-use crate::logbook::{Attempt, Filter, Kept, Store, practise_next, statement_of};
-use crate::score::{self, Beginnings, FEW_FAULTS};
+use crate::logbook::class::{Found, Judged, Refusal, Register, found, judged};
+use crate::logbook::handin::{self, HandinError, Header, Reader, Sheet, Systems, Verdict};
+use crate::logbook::{
+    Attempt, Filter, Kept, Key, Store, habit_to_work_on, hash_of, key_of, practise_next,
+    statement_of,
+};
+use crate::score::{self, Beginnings, FEW_FAULTS, HabitKind};
 use crate::screen::Start;
 use crate::units::{counted, minutes};
 
@@ -87,7 +91,16 @@ pub(super) fn told(attempt: &Attempt) -> String {
 
 fn next(store: &Store) -> Result<Ended> {
     let mut out = std::io::stdout().lock();
-    for one in practise_next(&all_judged(store)?, PROPOSED) {
+    let judged = all_judged(store)?;
+    if let Some((habit, drills, all)) = habit_to_work_on(&judged) {
+        let without_help = match habit {
+            HabitKind::AskedForAdvice => "; `--help-up-to none` begins a drill without help",
+            _ => "",
+        };
+        let title = habit.title();
+        writeln!(out, "Habit to work on: {title} (in {drills} of {all} drills){without_help}.")?;
+    }
+    for one in practise_next(&judged, PROPOSED) {
         writeln!(out, "  halfsplit drill {}: {}", plain(&one.drill), plain(&one.reason))?;
     }
     Ok(Ended::Well)
@@ -97,13 +110,28 @@ fn next(store: &Store) -> Result<Ended> {
 fn all_judged(store: &Store) -> Result<Vec<Judged>> {
     let mut attempts = store.attempts(&Filter::default())?;
     attempts.reverse();
+    attempts.retain(|kept| kept.attempt.is_closed());
     let beginnings = Beginnings::default();
-    let worked = attempts.par_iter().map(|kept| {
-        let replayed = kept.attempt.replay().ok()?;
+    let keys: Vec<Key> = attempts
+        .iter()
+        .map(|kept| {
+            let ground = hash_of(&kept.attempt.recipe.system).unwrap_or_default();
+            let sheet = Sheet { attempt: kept.attempt.clone(), signature: None };
+            key_of(&ground, &Header::default(), &sheet)
+        })
+        .collect();
+    let worked = Known::open(false).or_work_out(&keys, |at| {
+        let attempt = &attempts[at].attempt;
+        let replayed = attempt.replay().ok()?;
         let whole = replayed.difference.is_none() && replayed.session.call().is_some();
-        whole.then(|| judged("", &kept.attempt, &replayed, &beginnings).ok())?
+        let judged = whole.then(|| judged("", attempt, &replayed, &beginnings).ok())??;
+        Some(Found::Counts(Box::new(judged)))
     });
-    Ok(worked.flatten().collect())
+    let counts = |found| match found {
+        Found::Counts(judged) => Some(*judged),
+        Found::Refused(_) => None,
+    };
+    Ok(worked.into_iter().flatten().filter_map(counts).collect())
 }
 
 /// An attempt done again, which must show what it showed.
@@ -354,9 +382,12 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
     let length = |path: &PathBuf| fs::metadata(path).map_or(0, |file| file.len());
     let progress = Progress::new(files.iter().map(length).sum());
     let mut register = Register::default();
+    let mut known = Known::open(arguments.anew);
+    let ground = systems.ground();
     let mut before = 0;
     for path in &files {
-        one_file(path, &systems, &mut register, (&progress, before));
+        let to = (&mut register, &mut known);
+        one_file(path, (&systems, &ground), to, (&progress, before));
         before += length(path);
         progress.read(before);
     }
@@ -398,17 +429,22 @@ fn hand_ins(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
+/// A line or a file that cannot be read.
+fn unread(file: &str, line: u64, why: String) -> Found {
+    Found::Refused(Refusal { file: file.into(), line, trainee: None, why })
+}
+
 /// Works out one file, so many attempts at once; so many bytes have been read before it.
 fn one_file(
     path: &Path,
-    systems: &Systems,
-    register: &mut Register,
+    (systems, ground): (&Systems, &str),
+    (register, known): (&mut Register, &mut Known),
     (progress, before): (&Progress, u64),
 ) {
     let file = path.file_name().map_or_else(String::new, |name| plain(&name.to_string_lossy()));
     let mut reader = match opened(path) {
         Ok(reader) => reader,
-        Err(error) => return register.take(Found::Refused(file, 1, format!("{error:#}"))),
+        Err(error) => return register.take(unread(&file, 1, format!("{error:#}"))),
     };
     let mut over = false;
     while !over {
@@ -423,18 +459,21 @@ fn one_file(
                         HandinError::Line(line, ..) | HandinError::Long(line) => *line,
                         HandinError::Read(_) => 0,
                     };
-                    register.take(Found::Refused(file.clone(), line, error.to_string()));
+                    register.take(unread(&file, line, error.to_string()));
                 }
             }
         }
         let header = &reader.header;
-        let worked = sheets.par_iter().map(|(line, sheet)| {
+        let keys: Vec<Key> =
+            sheets.par_iter().map(|(_, sheet)| key_of(ground, header, sheet)).collect();
+        let worked = known.or_work_out(&keys, |at| {
+            let (line, sheet) = &sheets[at];
             let one = found(&file, *line, header, sheet, systems);
             progress.attempt_done();
-            one
+            Some(one)
         });
-        for one in worked.collect::<Vec<_>>() {
-            register.take(one);
+        for (one, (line, _)) in worked.into_iter().flatten().zip(&sheets) {
+            register.take(one.at(&file, *line));
         }
         progress.read(before + reader.bytes());
     }

@@ -10,6 +10,7 @@ mod check;
 mod debrief;
 mod dictionary;
 mod drill;
+mod figures;
 mod keys;
 mod kinds;
 mod logbook;

@@ -268,13 +268,11 @@ impl<'a> Question<'a> {
     }
 
     /// Expected gain in bits, about the group and about the fault.
-    pub(super) fn gain(
-        &self,
-        sights: impl Fn(&Candidate) -> Option<Vec<Sight>>,
-    ) -> (f64, f64) {
+    pub(super) fn gain(&self, sights: impl Fn(&Candidate) -> Option<Vec<Sight>>) -> (f64, f64) {
         // (outcome, group, candidate, weight)
         let mut table: Vec<(u64, usize, usize, f64)> = Vec::with_capacity(self.alive.len());
-        for (index, (candidate, (weight, group))) in self.alive.iter().zip(&self.weights).enumerate()
+        for (index, (candidate, (weight, group))) in
+            self.alive.iter().zip(&self.weights).enumerate()
         {
             match sights(candidate) {
                 Some(sights) => {

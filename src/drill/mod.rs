@@ -4,8 +4,8 @@
 //! state changes only through an [`Action`].
 
 mod advisor;
-pub mod command;
 mod baseline;
+pub mod command;
 mod reader;
 mod reading;
 mod renew;

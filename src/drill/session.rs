@@ -257,7 +257,11 @@ impl Session {
     ///
     /// # Errors
     /// [`SolveError`] when a faulted circuit has no solution.
-    pub fn drawn_from(baseline: &Arc<Baseline>, scope: Scope, seed: u64) -> Result<Self, SolveError> {
+    pub fn drawn_from(
+        baseline: &Arc<Baseline>,
+        scope: Scope,
+        seed: u64,
+    ) -> Result<Self, SolveError> {
         let normal = baseline.normal();
         let causes = Causes::within(normal.circuit(), scope);
         let all: Vec<f64> = (0..causes.len()).map(|at| causes.weight(at)).collect();

@@ -96,9 +96,11 @@ impl Thoughts {
         });
         match holds {
             Some(known) => Arc::clone(known),
-            None => Arc::clone(
-                last.insert(Arc::new(Advisor::new(belief.clone(), circuit, place.clone()))),
-            ),
+            None => Arc::clone(last.insert(Arc::new(Advisor::new(
+                belief.clone(),
+                circuit,
+                place.clone(),
+            )))),
         }
     }
 }

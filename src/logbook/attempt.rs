@@ -55,7 +55,7 @@ impl Difference {
     pub fn told(&self) -> String {
         match self {
             Self::Beginning => {
-                "what the drill was made of (system, drill, seed, rules, time) was edited"
+                "what the drill was made of (system, drill, seed, rules, time), or step 1, was edited"
                     .to_owned()
             }
             Self::Edited(number, line) => format!("step {number}, `{line}`, was edited"),

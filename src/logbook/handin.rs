@@ -14,7 +14,7 @@ use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::{Attempt, Difference, Ground, Recipe, RecipeError, Replayed, hash_of};
+use super::{Attempt, Difference, Ground, Recipe, RecipeError, Replayed, digest, hash_of};
 use crate::diagnostic::plain;
 use crate::drill::{Baselines, Session};
 use crate::library;
@@ -30,7 +30,7 @@ pub const LINE_LIMIT: u64 = 8 << 20;
 pub const NAME_LIMIT: usize = 80;
 
 /// The first line of a file.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Header {
     /// The version of the format.
@@ -255,6 +255,13 @@ impl Systems {
             .map(|name| hash_of(&name).map(|hash| (name, hash)))
             .collect::<Result<Vec<_>, _>>()?;
         Ok(Self { known, ..Self::default() })
+    }
+
+    /// What the systems come to that attempts may be of.
+    pub fn ground(&self) -> String {
+        let known: Vec<&str> =
+            self.known.iter().flat_map(|(name, hash)| [name.as_str(), hash.as_str()]).collect();
+        digest(&known)
     }
 
     /// Makes the drill of a recipe whose system is a known one.

@@ -3,13 +3,14 @@
 //! An [`Attempt`] is a [`Recipe`] (what the drill was made of) and the [`Move`]s of the
 //! trainee with what each displayed. Scores and debriefs are never kept: [`Attempt::replay`]
 //! makes the drill anew, does every move again, and whatever is told of it is worked out from
-//! that. The [`Store`] keeps attempts in a file, every move before the next prompt;
+//! that ([`Figures`] only spare working the same out again). The [`Store`] keeps attempts in a file, every move before the next prompt;
 //! [`handin`] passes them on, and [`class`] sums up what many trainees have handed in.
 //!
 //! Clocks and randomness come in as arguments.
 
 mod attempt;
 pub mod class;
+mod figures;
 pub mod handin;
 mod next;
 mod recipe;
@@ -17,7 +18,8 @@ mod store;
 mod xapi;
 
 pub use attempt::{Attempt, Difference, Move, Replayed, deeds_as_moves};
-pub use next::{Practice, practise_next};
+pub use figures::{Figures, Key, key_of};
+pub use next::{Practice, habit_to_work_on, practise_next};
 pub use recipe::{Ground, Recipe, RecipeError, always_there, hash_of, with_conditions, words_of};
 pub use store::{Filter, Grade, Kept, Store, StoreError, Upshot};
 pub use xapi::statement_of;

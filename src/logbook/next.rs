@@ -16,85 +16,133 @@ pub struct Practice {
     worth: f64,
 }
 
+/// Times par above which a drill that was proven is worth doing again.
+const SLOW: f64 = 1.5;
+
+/// Whether there is nothing left to learn from a drill.
+fn mastered(one: &Judged) -> bool {
+    one.is_proven() && one.times_par() <= SLOW && one.cautions == 0
+}
+
+/// What a drill that is not mastered was, from the worst on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Flaw {
+    Wrong,
+    Unproven,
+    Careless,
+    Slow,
+}
+
+impl Flaw {
+    fn of(one: &Judged) -> Option<Self> {
+        Some(match one {
+            one if !one.right => Self::Wrong,
+            one if !one.proven => Self::Unproven,
+            one if one.cautions > 0 => Self::Careless,
+            one if one.times_par() > SLOW => Self::Slow,
+            _ => return None,
+        })
+    }
+
+    /// How much it is worth to do the drill again, its rung left out.
+    fn worth(self) -> f64 {
+        match self {
+            Self::Wrong => 100.0,
+            Self::Unproven => 90.0,
+            Self::Careless => 80.0,
+            Self::Slow => 60.0,
+        }
+    }
+
+    /// What is said of a kind of part in whose drills this happened.
+    fn elsewhere(self) -> &'static str {
+        match self {
+            Self::Wrong => "was called wrongly",
+            Self::Unproven => "was called without a proof",
+            Self::Careless => "was found against a caution",
+            Self::Slow => "took long",
+        }
+    }
+
+    fn told(self, one: &Judged) -> String {
+        match self {
+            Self::Wrong => format!("last time the wrong thing was called ({})", one.called),
+            Self::Unproven => "last time the call was right and not proven".to_owned(),
+            Self::Careless => "last time a caution was gone against".to_owned(),
+            Self::Slow => format!("last time it took {:.1} times par", one.times_par()),
+        }
+    }
+}
+
+/// The last attempt at each drill; a drill without a call is none.
+fn latest(judged: &[Judged]) -> BTreeMap<&str, &Judged> {
+    let called = judged.iter().filter(|one| !one.called.is_empty());
+    called.map(|one| (&*one.drill, one)).collect()
+}
+
+/// The habit that showed in most of the last attempts at each drill, and in how many of how
+/// many, where that is more than one; of several such the one that cost most.
+pub fn habit_to_work_on(judged: &[Judged]) -> Option<(HabitKind, usize, usize)> {
+    let latest = latest(judged);
+    let mut habits: BTreeMap<HabitKind, (usize, f64)> = BTreeMap::new();
+    for (habit, points) in latest.values().flat_map(|one| &one.habits) {
+        let found = habits.entry(*habit).or_default();
+        *found = (found.0 + 1, found.1 + points);
+    }
+    let worst = habits
+        .into_iter()
+        .max_by(|(_, a), (_, b)| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)))
+        .filter(|(_, (drills, _))| *drills > 1)?;
+    Some((worst.0, worst.1.0, latest.len()))
+}
+
 /// The drills that are most worth doing, the best first: those that went wrong, then those not
 /// yet done, from the lowest rung that is not yet mastered on; drills whose fault is of a kind
 /// that went wrong elsewhere go before others.
 pub fn practise_next(judged: &[Judged], most: usize) -> Vec<Practice> {
-    let mut latest: BTreeMap<&str, &Judged> = BTreeMap::new();
-    for one in judged.iter().filter(|one| !one.called.is_empty()) {
-        latest.insert(&one.drill, one);
-    }
-    let mastered =
-        |one: &Judged| one.right && one.proven && one.minutes <= 1.5 * one.own_par_minutes;
-    // What kind of part went wrong, and how often.
-    let mut weak: BTreeMap<&str, u32> = BTreeMap::new();
-    for one in latest.values().filter(|one| !mastered(one)) {
-        for kind in &one.kinds {
-            *weak.entry(kind).or_default() += 1;
-        }
-    }
-    let mut habits: BTreeMap<HabitKind, f64> = BTreeMap::new();
+    let latest = latest(judged);
+    // Kinds of part that a drill went wrong with, and how.
+    let mut weak: BTreeMap<&str, Flaw> = BTreeMap::new();
     for one in latest.values() {
-        for (habit, points) in &one.habits {
-            *habits.entry(*habit).or_default() += points;
+        let Some(flaw) = Flaw::of(one) else { continue };
+        for kind in &one.kinds {
+            let known = weak.entry(kind).or_insert(flaw);
+            *known = flaw.min(*known);
         }
     }
-    let worst_habit =
-        habits.iter().max_by(|a, b| a.1.total_cmp(b.1)).map(|(habit, _)| habit.title());
     let mut found = Vec::new();
     for system in library::NAMES {
         let Ok(drills) = library::drills(system) else { continue };
-        let rung_done = latest
+        let rung_done = drills
             .iter()
-            .filter(|(name, one)| name.starts_with(&format!("{system}/")) && mastered(one))
-            .filter_map(|(name, _)| {
-                drills
-                    .iter()
-                    .find(|drill| name.ends_with(&format!("/{}", drill.id)))
-                    .map(|d| d.rung)
+            .filter(|drill| {
+                let name = format!("{system}/{}", drill.id);
+                latest.get(name.as_str()).is_some_and(|one| mastered(one))
             })
+            .map(|drill| drill.rung)
             .max()
             .unwrap_or(0);
         for drill in &drills {
             let name = format!("{system}/{}", drill.id);
             let rung = f64::from(drill.rung);
-            let (worth, reason) = match latest.get(name.as_str()) {
-                Some(one) if mastered(one) => continue,
-                Some(one) if !one.right => {
-                    let called = &one.called;
-                    (100.0 - rung, format!("last time the wrong thing was called ({called})"))
-                }
-                Some(one) if !one.proven => {
-                    (90.0 - rung, "last time the call was right and not proven".to_owned())
-                }
-                Some(one) => {
-                    let over = one.minutes / one.own_par_minutes.max(1e-9);
-                    (60.0 - rung, format!("last time it took {over:.1} times par"))
-                }
-                None => {
-                    let shared = library::scenario(system, &drill.id).ok().and_then(|loaded| {
-                        let circuit = &loaded.ready.circuit;
-                        let faults =
-                            loaded.ready.hidden.iter().flat_map(|(cause, _)| cause.faults());
-                        faults
-                            .map(|fault| circuit.part(fault.part).kind.id().spec().name)
-                            .find(|kind| weak.contains_key(kind))
-                    });
-                    let step = (rung - f64::from(rung_done) - 1.0).abs();
-                    match shared {
-                        Some(kind) => (
-                            75.0 - step,
-                            format!("its kind of part ({kind}) went wrong in another drill"),
-                        ),
-                        None => (50.0 - 5.0 * step, format!("not done yet, rung {}", drill.rung)),
+            let (worth, reason) = if let Some(one) = latest.get(name.as_str()) {
+                let Some(flaw) = Flaw::of(one) else { continue };
+                (flaw.worth() - rung, flaw.told(one))
+            } else {
+                let shared = library::scenario(system, &drill.id).ok().and_then(|loaded| {
+                    let circuit = &loaded.ready.circuit;
+                    let faults = loaded.ready.hidden.iter().flat_map(|(cause, _)| cause.faults());
+                    faults
+                        .map(|fault| circuit.part(fault.part).kind.id().spec().name)
+                        .find_map(|kind| Some((kind, *weak.get(kind)?)))
+                });
+                let step = (rung - f64::from(rung_done) - 1.0).abs();
+                match shared {
+                    Some((kind, flaw)) => {
+                        (75.0 - step, format!("in another drill a {kind} {}", flaw.elsewhere()))
                     }
+                    None => (50.0 - 5.0 * step, format!("not done yet, rung {}", drill.rung)),
                 }
-            };
-            let reason = match worst_habit {
-                Some(habit) if latest.contains_key(name.as_str()) => {
-                    format!("{reason}; habit to work on: {}", habit.to_lowercase())
-                }
-                _ => reason,
             };
             found.push(Practice { drill: name, reason, worth });
         }

@@ -4,7 +4,7 @@
 //! number and remark comes from the same posterior that the advice uses.
 
 use super::explain::{self, Provable, StillPossible};
-use super::finder::{Deed, Finder};
+use super::finder::{self, Deed, Finder};
 use super::habit::Habit;
 use super::mark::{Record, Score};
 use super::path::{self, Known, Path, Points};
@@ -252,7 +252,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
     let spoken_against = session.call().is_some_and(|call| {
         belief.candidate(&call.cause).is_some_and(|called| called.excluded.is_some())
     });
-    let habits = Finder {
+    let mut habits = Finder {
         session,
         deeds: &deeds,
         offered: &|at| all_offered[at],
@@ -263,6 +263,7 @@ pub fn debrief(session: &Session) -> Result<Debrief, SolveError> {
         spoken_against,
     }
     .habits();
+    habits.truncate(finder::MOST);
     let provable = points.provable;
     Ok(Debrief {
         verdict: verdict(session, &belief),

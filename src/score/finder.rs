@@ -15,8 +15,8 @@ use crate::drill::{Entry, Session};
 use crate::observation::{Act, Step, What};
 use crate::units::{bits, counted, minutes};
 
-/// Habits named at the most: nobody works on more at once.
-const MOST: usize = 3;
+/// Habits that a debrief names at the most: nobody works on more at once.
+pub(super) const MOST: usize = 3;
 /// Minutes lost from which a step counts.
 const LEAST_MINUTES: f64 = 0.1;
 /// Minutes up to which something that can be done where one stands is at hand: a control
@@ -75,7 +75,7 @@ impl Found {
 }
 
 impl Finder<'_> {
-    /// The habits to work on, worst first.
+    /// All habits, worst first.
     pub(super) fn habits(&self) -> Vec<Habit> {
         let mut found: BTreeMap<HabitKind, Found> = BTreeMap::new();
         let walks = self.visits_for_nothing();
@@ -140,7 +140,6 @@ impl Finder<'_> {
                 .then(b.minutes.total_cmp(&a.minutes))
                 .then(a.kind.cmp(&b.kind))
         });
-        habits.truncate(MOST);
         habits
     }
 

@@ -15,6 +15,7 @@ use super::habit::HabitKind;
 use super::mark::Ending;
 use super::path;
 use super::reckon::{Par, Reckoner};
+use super::remark::is_test;
 use super::rubric::Rubric;
 use crate::circuit::Circuit;
 use crate::diagnosis::{Belief, NO_BITS, value_of};
@@ -34,6 +35,12 @@ pub struct Glimpse {
     pub gained_bits: f64,
     /// What the best step available then could be expected to give; none where nothing could.
     pub best_bits: Option<f64>,
+    /// Whether it was a test that could tell nothing about which part it is, and neither what
+    /// would have been advised nor what told most a minute.
+    pub told_nothing: bool,
+    /// Bits that a test promised less than the best step available then; none where it was
+    /// what would have been advised or what told most a minute.
+    pub wasted_bits: f64,
 }
 
 /// The figures of a debrief.
@@ -49,6 +56,11 @@ pub struct Glance {
     pub proven: bool,
     /// Minutes in all.
     pub minutes: f64,
+    /// Minutes that count: those for mending what had been isolated do not.
+    pub counted_minutes: f64,
+    /// What the minutes are held against: par, or what its way takes to this fault where that
+    /// is more.
+    pub allowed_minutes: f64,
     /// Expected minutes of the best known strategy.
     pub par: Par,
     /// Points out of a hundred.
@@ -130,17 +142,25 @@ pub fn glance(
         let tells = chosen.bits > NO_BITS;
         let is_best = best.as_ref().is_some_and(|best| best.step == step);
         let proven_before = explain::is_provable(&before);
-        steps.push(Glimpse {
-            expected_bits: chosen.bits,
-            gained_bits: before.group_entropy_bits() - belief.group_entropy_bits(),
-            best_bits: best.map(|best| best.bits),
-        });
+        let best_bits = best.map(|best| best.bits);
+        let gained_bits = before.group_entropy_bits() - belief.group_entropy_bits();
         moments.push(Moment { before, entry, tells, is_best, following: OnceCell::new() });
         let advised = session.advice_taken().contains(&index);
         let mut offered = || offered(&moments, index, (&advisor, &thoughts), circuit);
         let before = &moments[index].before;
-        let (record, instead, _) =
+        let (record, instead, purpose) =
             reckoner.step(circuit, before, entry, &chosen, (&mut offered, advised));
+        let short = best_bits.map_or(0.0, |best| best - chosen.bits);
+        let could_be_better = chosen.bits <= NO_BITS || short > NO_BITS;
+        // What would have been advised takes longest to find out.
+        let blamed = could_be_better && is_test(before, step, purpose) && !offered();
+        steps.push(Glimpse {
+            expected_bits: chosen.bits,
+            gained_bits,
+            best_bits,
+            told_nothing: blamed && chosen.bits <= NO_BITS,
+            wasted_bits: if blamed { short.max(0.0) } else { 0.0 },
+        });
         deeds.push(Deed { record, worth: chosen, instead, proven_before });
     }
     let (record, par, _) = reckoner.finish(session, &belief, (&thoughts, false))?;
@@ -173,6 +193,8 @@ pub fn glance(
         right_part: verdict.right_part,
         proven: verdict.proven,
         minutes: session.minutes(),
+        counted_minutes: record.minutes,
+        allowed_minutes: record.par_minutes,
         par,
         points: record.marked(Rubric::shipped()).total,
         cautions: session.log().iter().map(|entry| entry.breaches.len()).sum(),
@@ -214,7 +236,8 @@ fn following<'a>(
     moment.following.get_or_init(|| {
         let begun = at.checked_sub(1).filter(|last| !ends(moments[*last].entry.observation.step));
         if let Some(last) = begun {
-            let rest = following(moments, last, (advisor, thoughts), circuit).get(1..).unwrap_or_default();
+            let rest =
+                following(moments, last, (advisor, thoughts), circuit).get(1..).unwrap_or_default();
             if rest.first() == Some(&step) {
                 return rest.to_vec();
             }

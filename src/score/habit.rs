@@ -1,13 +1,15 @@
 //! The habits that a drill can show, in words: what each is called, what it cost and what to
 //! do instead.
 
+use serde::{Deserialize, Serialize};
+
 use crate::units::{counted, minutes};
 
 /// Points, under the rubric and by itself, below which a habit is not worth a word.
 pub(super) const LEAST_POINTS: f64 = 0.5;
 
 /// What a habit is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum HabitKind {
     /// Cautions gone against.
     AgainstCautions,

@@ -42,6 +42,10 @@ pub(super) struct Reckoner {
     failed: Vec<PartId>,
     /// What was called in the end.
     called: Option<Cause>,
+    /// Parts and fuses that were changed at any time.
+    exchanged: Vec<PartId>,
+    /// Measurements, by their place in the log.
+    probes: Vec<(usize, Step)>,
     /// Uncertainty about the repair group after the write-up, in bits.
     doubt: f64,
     /// Probability, after the write-up, of the candidates in the table.
@@ -66,11 +70,22 @@ impl Reckoner {
         session: &Session,
     ) -> Self {
         let posterior = belief.posterior();
+        let steps = || session.log().iter().map(|entry| entry.observation.step);
         Self {
             share: advisor.isolation().candidates().iter().map(|at| posterior[*at]).sum(),
             advisor,
             failed: session.truth().failed_parts(circuit).collect(),
             called: session.call().map(|call| call.cause.clone()),
+            exchanged: steps()
+                .filter_map(|step| match step {
+                    Step::Act(Act::Replace(part) | Act::FitSpare(part)) => Some(part),
+                    _ => None,
+                })
+                .collect(),
+            probes: steps()
+                .enumerate()
+                .filter(|(_, step)| matches!(step, Step::Probe(_)))
+                .collect(),
             doubt: belief.group_entropy_bits(),
             steps: Vec::new(),
             mending_minutes: 0.0,
@@ -129,7 +144,12 @@ impl Reckoner {
         let mends = match step {
             Step::Act(Act::Replace(part) | Act::FitSpare(part)) => isolated(part),
             Step::LookAround | Step::Probe(_) | Step::Act(Act::Hold { .. }) => false,
-            Step::Go(_) | Step::Act(_) => before.group_posterior().into_iter().any(|p| p >= PROVEN),
+            // On the way to an exchange or back from it.
+            Step::Go(_) | Step::Act(_) => {
+                before.group_posterior().into_iter().any(|p| p >= PROVEN)
+                    && (self.exchanged.iter().any(|part| isolated(*part))
+                        || self.will_confirm(circuit, before))
+            }
         };
         if mends {
             // What has been isolated may be mended and tried; nothing is lost by that.
@@ -166,6 +186,12 @@ impl Reckoner {
         };
         before.group_probability(circuit, called) >= PROVEN
             && called.failed_parts(circuit).any(touches)
+    }
+
+    /// Whether the part that is called in the end is measured once more later on.
+    fn will_confirm(&self, circuit: &Circuit, before: &Belief) -> bool {
+        let mut later = self.probes.iter().filter(|(at, _)| *at > self.steps.len());
+        later.any(|(_, probe)| self.confirms(circuit, before, *probe))
     }
 
     /// Expected minutes that a step costs more than the best one, where it is among the

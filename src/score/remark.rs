@@ -49,6 +49,21 @@ pub(super) struct Remark<'a> {
     pub purpose: Purpose,
 }
 
+/// Whether a step undoes what was done before: nobody makes it to learn something.
+fn puts_back(step: Step) -> bool {
+    matches!(step, Step::Act(Act::Refit(_) | Act::PushIn(_)))
+}
+
+/// Whether a step was a test, made to learn something: no walk (which is judged with what is
+/// done after it), no look around (which is free), nothing put back, nothing done for the
+/// repair or to confirm what was proven, and not once the part was known.
+pub(super) fn is_test(before: &Belief, step: Step, purpose: Purpose) -> bool {
+    purpose == Purpose::Search
+        && before.group_entropy_bits() >= NO_BITS
+        && !matches!(step, Step::Go(_) | Step::LookAround)
+        && !puts_back(step)
+}
+
 impl Remark<'_> {
     /// In words.
     pub(super) fn told(&self) -> String {
@@ -146,7 +161,8 @@ impl Remark<'_> {
                 return "a walk; what is seen there cannot tell the remaining faults apart"
                     .to_owned();
             }
-            Step::Act(Act::Refit(_) | Act::PushIn(_)) => format!("put back; {}", same()),
+            Step::Go(_) => return format!("a walk; {}", same()),
+            step if puts_back(step) => format!("put back; {}", same()),
             _ => format!("could tell nothing: {}", same()),
         };
         match self.instead() {
