@@ -11,7 +11,7 @@ use std::time::Instant;
 use halfsplit::chance::Chance;
 use halfsplit::circuit::Circuit;
 use halfsplit::drill::command::steps_here;
-use halfsplit::drill::{Action, Advice, Outcome, Rests, Session, advise};
+use halfsplit::drill::{Action, Advice, Outcome, Rests, Session, Thoughts, advise};
 use halfsplit::faults::{self, Fault};
 use halfsplit::isolation::noticed;
 use halfsplit::library;

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use halfsplit::circuit::{Circuit, PartId, read_system};
 use halfsplit::diagnosis::{NO_BITS, prospects};
-use halfsplit::drill::{Action, Advice, Help, Mark, Outcome, PROVEN, Rules, Session};
+use halfsplit::drill::{Action, Advice, Help, Mark, Outcome, PROVEN, Rules, Session, Thoughts};
 use halfsplit::faults::{self, Cause};
 use halfsplit::library;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch};

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use halfsplit::chance::Chance;
 use halfsplit::drill::command::{Request, line_of, parse, steps_here};
-use halfsplit::drill::{Action, Advice, Rules};
+use halfsplit::drill::{Action, Advice, Rules, Thoughts};
 use halfsplit::library;
 use halfsplit::logbook::class::{Found, Register, cell, found};
 use halfsplit::logbook::handin::{Header, Reader, Sheet, Systems, Verdict, judge, name_of, write};

@@ -5,6 +5,7 @@ mod bad_files;
 mod board;
 mod charts;
 mod checking;
+mod classes;
 mod diagram;
 mod dictionary;
 mod drill;

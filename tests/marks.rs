@@ -7,7 +7,7 @@ use std::sync::Arc;
 use crate::program::run;
 
 use halfsplit::circuit::Circuit;
-use halfsplit::drill::{Action, Advice, Outcome, PROVEN, Session};
+use halfsplit::drill::{Action, Advice, Outcome, PROVEN, Session, Thoughts};
 use halfsplit::isolation::{Isolation, Trial, Trying};
 use halfsplit::library;
 use halfsplit::observation::{Act, Function, Probe, Step, Touch, Whereabouts};

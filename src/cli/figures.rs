@@ -1,10 +1,10 @@
 //! Where figures that have been worked out before are kept, and by which build of the program.
 
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 
-use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::diagnostic::plain;
@@ -58,27 +58,16 @@ impl Known {
         }
     }
 
-    /// Works out what is not known yet, each by itself, and keeps it. In the order of the keys;
-    /// none where nothing came of it.
-    pub(super) fn or_work_out(
-        &mut self,
-        keys: &[Key],
-        work: impl Fn(usize) -> Option<Found> + Sync,
-    ) -> Vec<Option<Found>> {
-        let known = self.0.as_ref().map(|figures| figures.known(keys)).unwrap_or_default();
-        let found: Vec<(Option<Found>, bool)> = keys
-            .par_iter()
-            .enumerate()
-            .map(|(at, key)| match known.get(key) {
-                Some(found) => (Some(found.clone()), false),
-                None => (work(at), true),
-            })
-            .collect();
+    /// What is known of these.
+    pub(super) fn of(&self, keys: &[Key]) -> BTreeMap<Key, Found> {
+        self.0.as_ref().map(|figures| figures.known(keys)).unwrap_or_default()
+    }
+
+    /// Keeps what has been worked out.
+    pub(super) fn keep<'a>(&mut self, worked: impl Iterator<Item = (&'a Key, &'a Found)>) {
         if let Some(figures) = &mut self.0 {
-            let new = keys.iter().zip(&found).filter(|(_, (_, is_new))| *is_new);
-            figures.keep(new.filter_map(|(key, (found, _))| Some((key, found.as_ref()?))));
+            figures.keep(worked);
         }
-        found.into_iter().map(|(found, _)| found).collect()
     }
 }
 

@@ -3,9 +3,8 @@
 use std::cell::RefCell;
 use std::fs::{self, File};
 use std::io::{BufReader, IsTerminal, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::rc::Rc;
-use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 
 use anyhow::{Context, Result, bail};
 use ed25519_dalek::SigningKey;
@@ -19,11 +18,10 @@ use crate::circuit::Circuit;
 use crate::diagnosis::Belief;
 use crate::diagnostic::plain;
 use crate::drill::Session;
-use crate::logbook::class::{Found, Judged, Refusal, Register, found, judged};
+use crate::logbook::class::{Found, Judged, judged};
 use crate::logbook::handin::{self, HandinError, Header, Reader, Sheet, Systems, Verdict};
 use crate::logbook::{
     Attempt, Filter, Kept, Key, Store, habit_to_work_on, hash_of, key_of, practise_next,
-    statement_of,
 };
 use crate::score::{self, Beginnings, FEW_FAULTS, HabitKind};
 use crate::screen::Start;
@@ -33,8 +31,6 @@ use crate::units::{counted, minutes};
 const PROPOSED: usize = 8;
 
 /// Attempts that are done again side by side before more of a file is read, so that memory
-/// does not grow with the file.
-const AT_ONCE: usize = 64;
 
 /// Lists attempts, or what to practise next.
 pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
@@ -120,18 +116,31 @@ fn all_judged(store: &Store) -> Result<Vec<Judged>> {
             key_of(&ground, &Header::default(), &sheet)
         })
         .collect();
-    let worked = Known::open(false).or_work_out(&keys, |at| {
-        let attempt = &attempts[at].attempt;
-        let replayed = attempt.replay().ok()?;
-        let whole = replayed.difference.is_none() && replayed.session.call().is_some();
-        let judged = whole.then(|| judged("", attempt, &replayed, &beginnings).ok())??;
-        Some(Found::Counts(Box::new(judged)))
-    });
+    let mut figures = Known::open(false);
+    let known = figures.of(&keys);
+    let worked: Vec<(Option<Found>, bool)> = attempts
+        .par_iter()
+        .zip(&keys)
+        .map(|(kept, key)| match known.get(key) {
+            Some(found) => (Some(found.clone()), false),
+            None => (worked_out(&kept.attempt, &beginnings), true),
+        })
+        .collect();
+    let new = keys.iter().zip(&worked).filter(|(_, (_, is_new))| *is_new);
+    figures.keep(new.filter_map(|(key, (found, _))| Some((key, found.as_ref()?))));
     let counts = |found| match found {
         Found::Counts(judged) => Some(*judged),
         Found::Refused(_) => None,
     };
-    Ok(worked.into_iter().flatten().filter_map(counts).collect())
+    Ok(worked.into_iter().filter_map(|(found, _)| counts(found?)).collect())
+}
+
+/// An attempt of one's own, done again and worked out; none where it shows something else.
+fn worked_out(attempt: &Attempt, beginnings: &Beginnings) -> Option<Found> {
+    let replayed = attempt.replay().ok()?;
+    let whole = replayed.difference.is_none() && replayed.session.call().is_some();
+    let judged = whole.then(|| judged("", attempt, &replayed, beginnings).ok())??;
+    Some(Found::Counts(Box::new(judged)))
 }
 
 /// An attempt done again, which must show what it showed.
@@ -331,7 +340,11 @@ pub(super) fn hand_in(arguments: &args::Handin) -> Result<Ended> {
     Ok(Ended::Well)
 }
 
-fn opened(path: &Path) -> Result<Reader<BufReader<File>>> {
+/// Opens a hand-in.
+///
+/// # Errors
+/// When it is no ordinary file or its first line is none of a hand-in.
+pub(super) fn opened(path: &Path) -> Result<Reader<BufReader<File>>> {
     let told = || plain(&path.to_string_lossy());
     if !path.is_file() {
         bail!("{}: it is not an ordinary file", told());
@@ -370,157 +383,4 @@ pub(super) fn verify(arguments: &args::Verify) -> Result<Ended> {
         }
     }
     Ok(if all_well { Ended::Well } else { Ended::WithFinding })
-}
-
-/// Sums up a folder of hand-ins.
-pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
-    for path in arguments.html.iter().chain(&arguments.xapi) {
-        debrief::can_be_written(path)?;
-    }
-    let systems = Systems::with(&arguments.with)?;
-    let files = hand_ins(&arguments.folder)?;
-    let length = |path: &PathBuf| fs::metadata(path).map_or(0, |file| file.len());
-    let progress = Progress::new(files.iter().map(length).sum());
-    let mut register = Register::default();
-    let mut known = Known::open(arguments.anew);
-    let ground = systems.ground();
-    let mut before = 0;
-    for path in &files {
-        let to = (&mut register, &mut known);
-        one_file(path, (&systems, &ground), to, (&progress, before));
-        before += length(path);
-        progress.read(before);
-    }
-    progress.over();
-    let class = register.class();
-    let mut out = std::io::stdout().lock();
-    if arguments.json {
-        writeln!(out, "{}", serde_json::to_string(&class)?)?;
-    } else if arguments.csv {
-        write!(out, "{}", class.csv())?;
-    } else {
-        write!(out, "{}", class.text())?;
-    }
-    if let Some(path) = &arguments.html {
-        whole_file::write(path, &class.html())?;
-    }
-    if let Some(path) = &arguments.xapi {
-        let statements = register.counted().into_iter().filter_map(statement_of).collect();
-        let statements = serde_json::Value::Array(statements);
-        whole_file::write(path, &format!("{}\n", serde_json::to_string_pretty(&statements)?))?;
-    }
-    Ok(if class.refused.is_empty() { Ended::Well } else { Ended::WithFinding })
-}
-
-/// The hand-ins of a folder, by name.
-fn hand_ins(folder: &Path) -> Result<Vec<PathBuf>> {
-    let told = || plain(&folder.to_string_lossy());
-    let mut files = Vec::new();
-    for entry in fs::read_dir(folder).with_context(told)? {
-        let path = entry.with_context(told)?.path();
-        if path.extension().is_some_and(|extension| extension == "jsonl") && path.is_file() {
-            files.push(path);
-        }
-    }
-    files.sort();
-    if files.is_empty() {
-        bail!("{}: no hand-ins in it (files that end in .jsonl)", told());
-    }
-    Ok(files)
-}
-
-/// A line or a file that cannot be read.
-fn unread(file: &str, line: u64, why: String) -> Found {
-    Found::Refused(Refusal { file: file.into(), line, trainee: None, why })
-}
-
-/// Works out one file, so many attempts at once; so many bytes have been read before it.
-fn one_file(
-    path: &Path,
-    (systems, ground): (&Systems, &str),
-    (register, known): (&mut Register, &mut Known),
-    (progress, before): (&Progress, u64),
-) {
-    let file = path.file_name().map_or_else(String::new, |name| plain(&name.to_string_lossy()));
-    let mut reader = match opened(path) {
-        Ok(reader) => reader,
-        Err(error) => return register.take(unread(&file, 1, format!("{error:#}"))),
-    };
-    let mut over = false;
-    while !over {
-        let mut sheets = Vec::new();
-        while sheets.len() < AT_ONCE && !over {
-            match reader.next_sheet() {
-                Ok(Some(sheet)) => sheets.push(sheet),
-                Ok(None) => over = true,
-                Err(error) => {
-                    over = !matches!(error, HandinError::Line(..));
-                    let line = match &error {
-                        HandinError::Line(line, ..) | HandinError::Long(line) => *line,
-                        HandinError::Read(_) => 0,
-                    };
-                    register.take(unread(&file, line, error.to_string()));
-                }
-            }
-        }
-        let header = &reader.header;
-        let keys: Vec<Key> =
-            sheets.par_iter().map(|(_, sheet)| key_of(ground, header, sheet)).collect();
-        let worked = known.or_work_out(&keys, |at| {
-            let (line, sheet) = &sheets[at];
-            let one = found(&file, *line, header, sheet, systems);
-            progress.attempt_done();
-            Some(one)
-        });
-        for (one, (line, _)) in worked.into_iter().flatten().zip(&sheets) {
-            register.take(one.at(&file, *line));
-        }
-        progress.read(before + reader.bytes());
-    }
-}
-
-/// How far the work has got, on standard error while that is a terminal.
-struct Progress {
-    bytes: u64,
-    read: AtomicU64,
-    attempts: AtomicUsize,
-    shown: bool,
-}
-
-impl Progress {
-    fn new(bytes: u64) -> Self {
-        let shown = std::io::stderr().is_terminal();
-        Self { bytes: bytes.max(1), read: AtomicU64::new(0), attempts: AtomicUsize::new(0), shown }
-    }
-
-    /// Shows the bar: the share of the bytes, and how many attempts have been done again.
-    fn tell(&self) {
-        if self.shown {
-            let percent = 100 * self.read.load(Ordering::Relaxed).min(self.bytes) / self.bytes;
-            let bar = "#".repeat(percent as usize * 40 / 100);
-            let attempts = self.attempts.load(Ordering::Relaxed);
-            // What cannot be shown is no reason to stop.
-            let _ = write!(
-                std::io::stderr(),
-                "\r[{bar:<40}] {percent:>3} %, {attempts} attempts done again"
-            );
-        }
-    }
-
-    fn attempt_done(&self) {
-        self.attempts.fetch_add(1, Ordering::Relaxed);
-        self.tell();
-    }
-
-    /// So many bytes of all files have been read and worked out.
-    fn read(&self, bytes: u64) {
-        self.read.store(bytes, Ordering::Relaxed);
-        self.tell();
-    }
-
-    fn over(&self) {
-        if self.shown {
-            let _ = write!(std::io::stderr(), "\r{:<80}\r", "");
-        }
-    }
 }

@@ -7,6 +7,7 @@ mod again;
 mod args;
 mod chart;
 mod check;
+mod class;
 mod debrief;
 mod dictionary;
 mod drill;
@@ -88,7 +89,7 @@ pub fn run() -> ExitCode {
         Some(Verb::Replay(replay)) => logbook::replay(&replay, arguments.plain, arguments.looks),
         Some(Verb::Handin(handin)) => logbook::hand_in(&handin),
         Some(Verb::Verify(verify)) => logbook::verify(&verify),
-        Some(Verb::Class(class)) => logbook::class(&class),
+        Some(Verb::Class(class)) => class::class(&class),
         Some(Verb::Oral(oral)) => oral::run(&oral, arguments.plain, arguments.looks),
     };
     match ended {

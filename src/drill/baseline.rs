@@ -65,7 +65,7 @@ impl Baseline {
 }
 
 /// Baselines that are kept at once: each holds an aircraft of everything that is possible.
-const KEPT: usize = 8;
+const KEPT: usize = 3;
 
 /// The baselines of drills, by their circuit; the last few are kept.
 #[derive(Debug, Default)]

@@ -167,6 +167,15 @@ impl<R: BufRead> Reader<R> {
     }
 }
 
+/// Reads one attempt by itself, from where its line begins.
+///
+/// # Errors
+/// [`HandinError`] when no attempt begins there; it is said of this line.
+pub fn sheet_at(mut input: impl BufRead, line: u64) -> Result<Sheet, HandinError> {
+    let text = next_line(&mut input, line, &mut 0)?.unwrap_or_default();
+    parsed(&text, line)
+}
+
 /// Reads a line, and adds its length to `so_far`.
 fn next_line(
     input: &mut impl BufRead,

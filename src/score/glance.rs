@@ -24,7 +24,7 @@ use crate::network::SolveError;
 use crate::observation::Step;
 
 /// Beginnings that are kept at once: each holds the aircraft of everything that is possible.
-const KEPT: usize = 8;
+const KEPT: usize = 3;
 
 /// What a step came to.
 #[derive(Clone, Debug, PartialEq)]

@@ -1,0 +1,163 @@
+//! The sums of a class, held against counts made by hand.
+
+use halfsplit::logbook::class::{Found, Judged, Refusal, Register};
+use halfsplit::score::HabitKind;
+
+/// An attempt of which only what a test is about matters.
+fn attempt(id: &str, trainee: &str) -> Judged {
+    Judged {
+        id: id.to_owned(),
+        trainee: trainee.into(),
+        signed: false,
+        system: "bench".into(),
+        drill: "bench/one".into(),
+        begun: "2026-11-26T12:00:00Z".into(),
+        ended: "2026-11-26T12:10:00Z".into(),
+        moves: 4,
+        called: "W1:open".into(),
+        hidden: "W1:open".into(),
+        kinds: vec!["Wire".into()],
+        right: true,
+        proven: true,
+        minutes: 6.0,
+        par_minutes: 4.0,
+        wasted_bits: 0.25,
+        cautions: 0,
+        points: 80.0,
+        useless: Vec::new(),
+        habits: Vec::new(),
+    }
+}
+
+fn register(all: impl IntoIterator<Item = Judged>) -> Register {
+    let mut register = Register::default();
+    for one in all {
+        register.take(Found::Counts(Box::new(one)));
+    }
+    register
+}
+
+#[test]
+fn trainees_faults_habits_and_tests_are_counted() {
+    let wrong = Judged {
+        right: false,
+        proven: false,
+        called: "S1:open-ON".into(),
+        points: 10.0,
+        cautions: 2,
+        useless: vec!["set S1 to ON".into(), "set S1 to ON".into()],
+        habits: vec![(HabitKind::AgainstCautions, 10.0), (HabitKind::WeakSplits, 4.0)],
+        ..attempt("2", "Ann")
+    };
+    let guessed = Judged { proven: false, points: 30.0, minutes: 0.5, ..attempt("3", "Ann") };
+    let left = Judged { called: "".into(), right: false, proven: false, ..attempt("4", "Ann") };
+    let slow = Judged { minutes: 12.0, ..attempt("5", "Ann") };
+    let other = Judged { points: 100.0, ..attempt("6", "Bo") };
+    let class = register([attempt("1", "Ann"), wrong, guessed, left, slow, other]).class();
+    assert_eq!(class.attempts, 6);
+    let ann = &class.trainees["Ann"];
+    assert_eq!(
+        (ann.drills, ann.proven, ann.unproven, ann.wrong, ann.left_open, ann.cautions),
+        (4, 2, 1, 1, 1, 2)
+    );
+    // 6/4 and 12/4, of the two that were proven: the guess of half a minute does not count.
+    assert_eq!(ann.times_par, Some(2.25));
+    assert_eq!((ann.minutes, ann.par_minutes, ann.wasted_bits), (24.5, 16.0, 1.0));
+    assert_eq!(ann.points, [80.0, 10.0, 30.0, 80.0]);
+    assert_eq!(ann.mean_points(), Some(50.0));
+    assert_eq!(ann.habits["Went against cautions"].drills, 1);
+    let fault = &class.faults["bench W1:open"];
+    assert_eq!(
+        (fault.hidden, fault.proven, fault.unproven, fault.wrong, fault.left_open),
+        (6, 3, 1, 1, 1)
+    );
+    assert_eq!(fault.called_as["S1:open-ON"], 1);
+    assert_eq!(class.useless_tests["bench: set S1 to ON"], 2);
+    assert_eq!(class.habits["Weak splits"], 1);
+    let text = class.text();
+    let at = |name: &str| text.find(name).unwrap_or_else(|| panic!("{name} in {text}"));
+    assert!(at("\nAnn ") < at("\nBo "), "whoever needs help most comes first: {text}");
+    let row = text.lines().find(|line| line.starts_with("Ann ")).expect("a row");
+    let cells: Vec<&str> = row.split_whitespace().collect();
+    assert_eq!(cells, ["Ann", "4", "2", "1", "1", "1", "2.25", "1.0", "2", "80", "10", "30", "80"]);
+}
+
+#[test]
+fn cautions_are_named_however_many_habits_cost_more() {
+    let habits = vec![
+        (HabitKind::ChangedBeforeTesting, 40.0),
+        (HabitKind::WeakSplits, 30.0),
+        (HabitKind::CalledUnproven, 20.0),
+        (HabitKind::WalkedForNothing, 15.0),
+        (HabitKind::AgainstCautions, 5.0),
+    ];
+    let class = register([Judged { habits, cautions: 1, ..attempt("1", "Hugo") }]).class();
+    let text = class.text();
+    assert!(text.contains("Went against cautions: 1 of 1 drills"), "{text}");
+    assert!(!text.contains("Walked back and forth: 1 of 1"), "{text}");
+    assert!(class.html().contains("Went against cautions: 1 of 1 drills"));
+}
+
+#[test]
+fn of_attempts_begun_in_the_same_second_those_that_came_first_are_first() {
+    let points = |id: &str, points| Judged { points, ..attempt(id, "Ann") };
+    let later = Judged { begun: "2026-11-26T11:00:00Z".into(), ..points("0", 70.0) };
+    let class = register([points("9", 10.0), points("1", 20.0), later, points("5", 30.0)]).class();
+    assert_eq!(class.trainees["Ann"].points, [70.0, 10.0, 20.0, 30.0]);
+}
+
+#[test]
+fn what_came_twice_is_told_once_for_each_and_says_who_gets_it() {
+    let signed = |id: &str| Judged { signed: true, ..attempt(id, "Ann") };
+    let all = [
+        signed("00000000a"),
+        signed("00000000a"),
+        signed("00000000b"),
+        signed("00000000b"),
+        attempt("00000000a", "Zed"),
+        attempt("00000000b", "Zed"),
+        attempt("00000000c", "Ann"),
+        attempt("00000000c", "Zed"),
+    ];
+    let class = register(all).class();
+    assert_eq!((class.attempts, class.disputed), (2, 1));
+    assert_eq!(class.trainees.keys().collect::<Vec<_>>(), ["Ann"]);
+    assert_eq!(
+        class.again,
+        [
+            "Ann: 2 attempts again",
+            "Ann and Zed: 1 attempt under these names, no signature decides: they count for \
+             nobody: bench/one (00000000)",
+            "Ann and Zed: 2 attempts under these names, signed by Ann, who gets them: bench/one \
+             (00000000), bench/one (00000000)",
+        ]
+    );
+    assert!(
+        class
+            .text()
+            .starts_with("Counted: 2 attempts of 1 trainee. Not counted: 1 under several names.")
+    );
+}
+
+/// Whoever has handed in only what does not count still stands in the table.
+#[test]
+fn nobody_vanishes_whose_attempts_are_refused() {
+    let mut register = register([attempt("1", "Ann")]);
+    let refusal = |trainee: Option<&str>| Refusal {
+        file: "jory.jsonl".into(),
+        line: 2,
+        trainee: trainee.map(Into::into),
+        why: "differs: step 1, `look`, was edited".to_owned(),
+    };
+    register.take(Found::Refused(refusal(Some("Jory"))));
+    register.take(Found::Refused(refusal(None)));
+    let class = register.class();
+    assert_eq!(class.trainees["Jory"].refused, 1);
+    let text = class.text();
+    assert!(
+        text.starts_with("Counted: 1 attempt of 2 trainees. Not counted: 1 refused, 1 unreadable.")
+    );
+    assert!(text.contains("jory.jsonl:2 (Jory): differs"), "{text}");
+    assert!(text.contains("    handed in and not counted: 1"), "{text}");
+    assert!(class.csv().contains("Jory,0,0,0,0,0,1,0.00,0.00,,0.00,0,,\r\n"), "{}", class.csv());
+}
