@@ -1,7 +1,7 @@
 //! `halfsplit drill` and the program without a verb.
 
 use std::cell::RefCell;
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write};
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -13,6 +13,7 @@ use super::again::Again;
 use super::recorder::{Recorder, Shared};
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
+use crate::diagnostic::plain as clean;
 use crate::drill::Session;
 use crate::faults::{self, Causes, Scope};
 use crate::library;
@@ -83,9 +84,28 @@ pub(super) fn in_lines(
     let input = std::io::stdin();
     let prompt = input.is_terminal();
     let (input, out) = (input.lock(), std::io::stdout().lock());
-    let mut keep = |session: &Session| recorder.borrow_mut().catch_up(session);
+    let mut troubled = false;
+    let mut keep = |session: &Session| {
+        let kept = recorder.borrow_mut().catch_up(session);
+        let was = std::mem::replace(&mut troubled, kept.is_err());
+        match kept {
+            Err(why) if !was => Some(format!("Not kept: {why}. The drill goes on.")),
+            Ok(()) if was => Some("Everything is kept now.".to_owned()),
+            _ => None,
+        }
+    };
     let mut judged = |debrief: &Debrief| recorder.borrow_mut().upshot(debrief);
-    plain::work(session, input, out, (prompt, report), (again, &mut keep, &mut judged))
+    let ended = plain::work(session, input, out, (prompt, report), (again, &mut keep, &mut judged));
+    tell_what_is_lost(recorder);
+    ended
+}
+
+/// Keeps what still waits, and says what of it is lost.
+fn tell_what_is_lost(recorder: &Shared) {
+    if let Some(lost) = recorder.borrow_mut().finish() {
+        // Where nobody can be told, there is nothing more to be done.
+        let _ = writeln!(std::io::stderr(), "{}", clean(&lost));
+    }
 }
 
 /// Works a drill that is made anew whenever its files are saved, on the screen or as plain
@@ -185,15 +205,22 @@ pub(super) fn on_screen(
     let recorder = Rc::clone(recorder);
     let of_judged = Rc::clone(&recorder);
     let is_wanted = recorder.borrow().is_wanted();
-    let record: Record = Box::new(move |session| recorder.borrow_mut().catch_up(session));
+    let notice = recorder.borrow_mut().notice.take();
+    recorder.borrow_mut().on_screen();
+    let record: Record = Box::new(move |session| match session {
+        Some(session) => recorder.borrow_mut().catch_up(session),
+        None => recorder.borrow_mut().try_again(),
+    });
     let mut keep = keep;
     let judged = Rc::clone(&of_judged);
     let keep: Keep = Box::new(move |session, debrief| {
         judged.borrow_mut().upshot(debrief);
         keep.as_mut().map_or_else(|| Ok(String::new()), |keep| keep(session, debrief))
     });
-    let kept = Kept { debrief: Some(keep), deeds: is_wanted.then_some(record), anew };
-    let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept)?;
+    let kept = Kept { debrief: Some(keep), deeds: is_wanted.then_some(record), anew, notice };
+    let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept);
+    tell_what_is_lost(&of_judged);
+    let left = left?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
         (None, Some(false)) => Ended::WithFinding,

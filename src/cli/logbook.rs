@@ -34,7 +34,7 @@ const AT_ONCE: usize = 64;
 
 /// Lists attempts, or what to practise next.
 pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
-    let store = recorder::open()?;
+    let store = recorder::open_to_read()?;
     if arguments.next {
         return next(&store);
     }
@@ -124,13 +124,13 @@ fn again(kept: &Kept) -> Result<Session> {
 
 /// The drill of an attempt of the logbook, as the menu opens it, and the attempt.
 pub(super) fn taken_up(number: i64) -> Result<(Session, Kept)> {
-    let kept = recorder::open()?.attempt(number)?;
+    let kept = recorder::open_on_screen()?.attempt(number)?;
     Ok((again(&kept)?, kept))
 }
 
 /// Goes on with an attempt.
 pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) -> Result<Ended> {
-    let store = recorder::open()?;
+    let store = recorder::open_to_read()?;
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
     let kept = if let Some(number) = arguments.number {
@@ -155,7 +155,7 @@ pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) 
 
 /// Looks back on an attempt.
 pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) -> Result<Ended> {
-    let kept = recorder::open()?.attempt(arguments.number)?;
+    let kept = recorder::open_to_read()?.attempt(arguments.number)?;
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
     let session = again(&kept)?;
@@ -239,7 +239,11 @@ fn name(store: &mut Store, given: Option<&str>) -> Result<String> {
         (None, None) => bail!("say who hands in: --name NAME; it is kept for the next time"),
     };
     let name = handin::name_of(&typed).map_err(anyhow::Error::msg)?;
-    store.set("trainee", &name)?;
+    match recorder::only_read(store) {
+        // It is asked for again the next time, and this hand-in is whole without it.
+        Some(told) => writeln!(std::io::stderr(), "{told}")?,
+        None => store.set("trainee", &name)?,
+    }
     Ok(name)
 }
 
@@ -274,7 +278,7 @@ fn key() -> Result<SigningKey> {
 
 /// Writes a hand-in.
 pub(super) fn hand_in(arguments: &args::Handin) -> Result<Ended> {
-    let mut store = recorder::open()?;
+    let mut store = recorder::open_to_read()?;
     let attempts: Vec<Attempt> = if arguments.numbers.is_empty() {
         let all = store.attempts(&Filter::default())?.into_iter().map(|kept| kept.attempt);
         let mut closed: Vec<Attempt> = all.filter(Attempt::is_closed).collect();

@@ -19,7 +19,7 @@ mod xapi;
 pub use attempt::{Attempt, Difference, Move, Replayed, deeds_as_moves};
 pub use next::{Practice, practise_next};
 pub use recipe::{Ground, Recipe, RecipeError, always_there, hash_of, with_conditions, words_of};
-pub use store::{Filter, Grade, Kept, Store, StoreError, Upshot};
+pub use store::{Filter, Grade, Kept, PATIENCE, Store, StoreError, Upshot};
 pub use xapi::statement_of;
 
 use sha2::{Digest, Sha256};

@@ -379,7 +379,9 @@ fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) 
     let circuit = session.circuit();
     let (text, yes, no) = match question {
         Question::Leave => {
-            let what = if drilling.is_kept {
+            let what = if drilling.waits {
+                "Not all of it is in the logbook; that is tried once more at the end."
+            } else if drilling.is_kept {
                 "What was done is in the logbook; it can go on from there."
             } else {
                 "What was done in it is lost."
