@@ -17,7 +17,7 @@ use crate::diagnostic::plain as clean;
 use crate::drill::Session;
 use crate::faults::{self, Causes, Scope};
 use crate::library;
-use crate::logbook::{Recipe, with_conditions, words_of};
+use crate::logbook::{Ground, Recipe, with_conditions, words_of};
 use crate::score::Debrief;
 use crate::screen::{self, Anew, Keep, Kept, Record, Start};
 
@@ -33,24 +33,21 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     let mut recorder = Recorder::new(!arguments.no_log);
     recorder.begin(recipe.clone());
     let recorder = Rc::new(RefCell::new(recorder));
-    if on_screen {
-        let (circuit, scope) = match &recipe.drill {
-            Some(id) => {
-                let ready = library::scenario(&recipe.system, id)?.ready;
-                (ready.circuit, ready.scope)
-            }
-            None => (Arc::new(arguments.build.load()?), recipe.scope()),
-        };
-        if scope.pairs {
-            // Bad faults and files are told before the screen opens.
-            let circuit = with_conditions(circuit, scope, &recipe.hidden);
-            recipe.cause(&circuit)?;
-            report.map_or(Ok(()), debrief::can_be_written)?;
-            let make = Box::new(move || recipe.begin().map_err(|error| error.to_string()));
-            return working_out(&circuit, (scope, make), arguments, (seed, looks, &recorder));
-        }
+    let ground = recipe.ground()?;
+    let (circuit, scope) = match &ground {
+        Ground::Drill(ready) => (Arc::clone(&ready.circuit), ready.scope),
+        Ground::Build(circuit) => (Arc::clone(circuit), recipe.scope()),
+    };
+    if on_screen && (scope.pairs || takes_long(&circuit).is_some()) {
+        // Bad faults and files are told before the screen opens.
+        let circuit = with_conditions(circuit, scope, &recipe.hidden);
+        recipe.cause(&circuit)?;
+        report.map_or(Ok(()), debrief::can_be_written)?;
+        let make = Box::new(move || recipe.begin_in(&ground).map_err(|error| error.to_string()));
+        return working_out(&circuit, (scope, make), arguments, (seed, looks, &recorder));
     }
-    let session = recipe.begin()?;
+    say_that_it_takes_long(&circuit);
+    let session = recipe.begin_in(&ground)?;
     report.map_or(Ok(()), debrief::can_be_written)?;
     if !on_screen {
         return in_lines(session, report, None, &recorder);
@@ -146,6 +143,28 @@ fn watched(arguments: &args::Drill, seed: u64, looks: Option<args::Looks>) -> Re
     show(start, report, looks, (&recorder, Some(Box::new(move |old| again.told(old)))))
 }
 
+/// Parts from which on one waits for a drill: with a thousand it takes about a second, and the
+/// time grows with the square of their number.
+const MANY_PARTS: usize = 1000;
+
+/// That a drill on this system takes long to make, in words, where it does.
+fn takes_long(circuit: &Circuit) -> Option<String> {
+    let parts = circuit.parts.len();
+    (parts >= MANY_PARTS).then(|| {
+        format!(
+            "{parts} parts: what each of their faults would show is worked out first, which \
+             takes a while."
+        )
+    })
+}
+
+/// Says so on standard error, where it does.
+pub(super) fn say_that_it_takes_long(circuit: &Circuit) {
+    if let Some(told) = takes_long(circuit) {
+        let _ = writeln!(std::io::stderr(), "{told}");
+    }
+}
+
 /// Works a drill whose making takes long: the screen opens at once and tells what is being
 /// worked out.
 fn working_out(
@@ -156,17 +175,20 @@ fn working_out(
 ) -> Result<Ended> {
     let causes = Causes::within(circuit, scope).len();
     let singles = faults::all(circuit).len();
+    let and_pairs = if scope.pairs { ", and two of them at once" } else { "" };
     let told = vec![
         format!("{}, drill {seed}.", circuit.title_with_mods()),
+        takes_long(circuit).unwrap_or_default(),
         format!(
-            "This drill reckons with {causes} things that may be wrong: {singles} single faults, \
-             and two of them at once."
+            "This drill reckons with {causes} things that may be wrong: {singles} single \
+             faults{and_pairs}."
         ),
         "One of them is hidden, and every one is held against what the crew wrote: whatever \
          would have shown something else is out. The others each keep an aircraft of their own, \
          so that every step can be judged by what it could tell."
             .to_owned(),
     ];
+    let told = told.into_iter().filter(|told| !told.is_empty()).collect();
     let start = Start::Making { told, guided: arguments.guided, make };
     show(start, arguments.report.as_deref(), looks, (recorder, None))
 }

@@ -11,16 +11,18 @@ use anyhow::{Context, Result, bail};
 use ed25519_dalek::SigningKey;
 use rayon::prelude::*;
 
-use super::drill::{in_lines, on_a_terminal, on_screen};
+use super::drill::{in_lines, on_a_terminal, on_screen, say_that_it_takes_long};
 use super::recorder::{self, Recorder};
 use super::{Ended, args, debrief, whole_file};
 use crate::circuit::Circuit;
 use crate::diagnosis::Belief;
-use crate::diagnostic::plain;
+use crate::diagnostic::{plain, shortened};
 use crate::drill::Session;
 use crate::logbook::class::{Found, Judged, Register, found, judged};
 use crate::logbook::handin::{self, HandinError, Reader, Systems, Verdict};
-use crate::logbook::{Attempt, Filter, Kept, Store, practise_next, statement_of};
+use crate::logbook::{
+    Attempt, Filter, Ground, Kept, RecipeError, Store, practise_next, statement_of,
+};
 use crate::score::{self, Beginnings, FEW_FAULTS};
 use crate::screen::Start;
 use crate::units::{counted, minutes};
@@ -62,7 +64,7 @@ pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
 /// An attempt in a line: number, day, drill, how far it went.
 pub(super) fn line(kept: &Kept) -> String {
     let Kept { number, attempt } = kept;
-    format!("{number:>5}  {}  {}", plain(&attempt.begun), told(attempt))
+    format!("{number:>5}  {}  {}", shortened(&plain(&attempt.begun), 20), told(attempt))
 }
 
 /// The drill of an attempt and how far it went.
@@ -78,12 +80,19 @@ pub(super) fn told(attempt: &Attempt) -> String {
         _ => "no call yet".to_owned(),
     };
     format!(
-        "{}{}: {}, {how}",
-        plain(&recipe.name()),
-        plain(&mods),
-        counted(attempt.moves.len(), "move")
+        "{}{}: {}, {}",
+        shortened(&plain(&recipe.name()), VALUE_TOLD),
+        shortened(&plain(&mods), VALUE_TOLD),
+        counted(attempt.moves.len(), "move"),
+        shortened(&how, VALUE_TOLD)
     )
 }
+
+/// Letters of a value of an attempt that are told: more than any drill or fault has.
+const VALUE_TOLD: usize = 120;
+
+/// Letters of a verdict on an attempt: three such values and what is said of them.
+const VERDICT_TOLD: usize = 600;
 
 fn next(store: &Store) -> Result<Ended> {
     let mut out = std::io::stdout().lock();
@@ -106,12 +115,23 @@ fn all_judged(store: &Store) -> Result<Vec<Judged>> {
     Ok(worked.flatten().collect())
 }
 
-/// An attempt done again, which must show what it showed.
-fn again(kept: &Kept) -> Result<Session> {
-    let replayed = kept
-        .attempt
-        .replay()
-        .with_context(|| format!("attempt {} cannot be done again", kept.number))?;
+/// An attempt done again, which must show what it showed; whether it is told on standard error
+/// that this takes long, where it does.
+fn again(kept: &Kept, tell: bool) -> Result<Session> {
+    let Kept { number, attempt } = kept;
+    let refused = |error: RecipeError| {
+        let why = shortened(&error.to_string(), VERDICT_TOLD);
+        anyhow::anyhow!("attempt {number} cannot be done again: {why}")
+    };
+    let ground = attempt.recipe.ground().map_err(refused)?;
+    if tell {
+        say_that_it_takes_long(match &ground {
+            Ground::Drill(ready) => &ready.circuit,
+            Ground::Build(circuit) => circuit,
+        });
+    }
+    let session = attempt.recipe.begin_in(&ground).map_err(refused)?;
+    let replayed = attempt.replay_in(session, attempt.recipe.build());
     if let Some(difference) = replayed.difference {
         bail!(
             "attempt {} cannot be done again as it was: {}",
@@ -125,7 +145,7 @@ fn again(kept: &Kept) -> Result<Session> {
 /// The drill of an attempt of the logbook, as the menu opens it, and the attempt.
 pub(super) fn taken_up(number: i64) -> Result<(Session, Kept)> {
     let kept = recorder::open_on_screen()?.attempt(number)?;
-    Ok((again(&kept)?, kept))
+    Ok((again(&kept, false)?, kept))
 }
 
 /// Goes on with an attempt.
@@ -143,7 +163,7 @@ pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) 
     if kept.attempt.is_closed() {
         bail!("the call of attempt {} has been made; look back with replay", kept.number);
     }
-    let session = again(&kept)?;
+    let session = again(&kept, true)?;
     let mut recorder = Recorder::new(true);
     recorder.go_on(kept);
     let recorder = Rc::new(RefCell::new(recorder));
@@ -158,7 +178,7 @@ pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) 
     let kept = recorder::open_to_read()?.attempt(arguments.number)?;
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
-    let session = again(&kept)?;
+    let session = again(&kept, true)?;
     let over = session.call().is_some();
     if over && !plain && on_a_terminal() && report.is_none() {
         let nothing = Rc::new(RefCell::new(Recorder::new(false)));
@@ -334,7 +354,8 @@ pub(super) fn verify(arguments: &args::Verify) -> Result<Ended> {
                     all_well &= matches!(verdict, Verdict::Reproduced(..));
                     let signed = if sheet.signature.is_some() { ", signed" } else { "" };
                     let drill = told(&sheet.attempt);
-                    writeln!(out, "  line {line}: {drill}{signed}: {}", plain(&verdict.told()))?;
+                    let verdict = shortened(&plain(&verdict.told()), VERDICT_TOLD);
+                    writeln!(out, "  line {line}: {drill}{signed}: {verdict}")?;
                 }
                 Err(error) => {
                     all_well = false;
@@ -355,7 +376,10 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
         debrief::can_be_written(path)?;
     }
     let systems = Systems::with(&arguments.with)?;
-    let files = hand_ins(&arguments.folder)?;
+    let (files, passed_over) = hand_ins(&arguments.folder)?;
+    if let Some(told) = passed_over_told(&passed_over) {
+        writeln!(std::io::stderr(), "{told}")?;
+    }
     let length = |path: &PathBuf| fs::metadata(path).map_or(0, |file| file.len());
     let progress = Progress::new(files.iter().map(length).sum());
     let mut register = Register::default();
@@ -386,21 +410,49 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
     Ok(if class.refused.is_empty() { Ended::Well } else { Ended::WithFinding })
 }
 
-/// The hand-ins of a folder, by name.
-fn hand_ins(folder: &Path) -> Result<Vec<PathBuf>> {
+/// The hand-ins of a folder, by name, and what else lies in it and why that is no hand-in.
+fn hand_ins(folder: &Path) -> Result<(Vec<PathBuf>, Vec<String>)> {
     let told = || plain(&folder.to_string_lossy());
     let mut files = Vec::new();
+    let mut passed_over = Vec::new();
     for entry in fs::read_dir(folder).with_context(told)? {
         let path = entry.with_context(told)?.path();
-        if path.extension().is_some_and(|extension| extension == "jsonl") && path.is_file() {
-            files.push(path);
-        }
+        let is_named = path.extension().is_some_and(|extension| extension == "jsonl");
+        let why = match fs::metadata(&path) {
+            Ok(there) if there.is_dir() => "a folder",
+            Ok(_) if !is_named => "not .jsonl",
+            Ok(there) if !there.is_file() => "not an ordinary file",
+            Err(_) => "cannot be looked at",
+            Ok(_) => {
+                files.push(path);
+                continue;
+            }
+        };
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        passed_over.push(format!("{} ({why})", shortened(&plain(&name), NAME_TOLD)));
     }
     files.sort();
+    passed_over.sort();
     if files.is_empty() {
         bail!("{}: no hand-ins in it (files that end in .jsonl)", told());
     }
-    Ok(files)
+    Ok((files, passed_over))
+}
+
+/// Letters of a name of a file that are told, and names at most.
+const NAME_TOLD: usize = 40;
+const NAMES_TOLD: usize = 10;
+
+/// What was passed over, in a line; `None` where nothing was.
+fn passed_over_told(passed_over: &[String]) -> Option<String> {
+    let named = passed_over.iter().take(NAMES_TOLD).cloned().collect::<Vec<_>>().join(", ");
+    match passed_over.len() {
+        0 => None,
+        count if count > NAMES_TOLD => {
+            Some(format!("Passed over: {named} and {} more.", count - NAMES_TOLD))
+        }
+        _ => Some(format!("Passed over: {named}.")),
+    }
 }
 
 /// Works out one file, so many attempts at once; so many bytes have been read before it.

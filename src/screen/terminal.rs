@@ -244,8 +244,14 @@ fn picture(drawn: &mut Drawn, app: &mut App) -> io::Result<()> {
 /// Clearing it by its own means would ask the terminal where its cursor is, and go through it
 /// cell by cell where not all of it is drawn.
 fn blank((terminal, known): &mut Drawn, area: Rect) -> io::Result<()> {
-    *terminal = Terminal::with_options(CrosstermBackend::new(io::stdout()), options(area))?;
+    let fresh = Terminal::with_options(CrosstermBackend::new(io::stdout()), options(area))?;
+    let mut before = std::mem::replace(terminal, fresh);
     *known = area;
+    // Dropped with its cursor hidden, it would complain where the terminal has gone away.
+    if let Err(gone) = before.show_cursor() {
+        std::mem::forget(before);
+        return Err(gone);
+    }
     terminal.backend_mut().clear()
 }
 
