@@ -8,6 +8,7 @@ mod checking;
 mod diagram;
 mod dictionary;
 mod drill;
+mod edges;
 mod edits;
 mod faults;
 mod flagship;

@@ -34,9 +34,18 @@ const PROPOSED: usize = 8;
 /// does not grow with the file.
 const AT_ONCE: usize = 64;
 
+/// The logbook, to be read; where nothing can be kept in it that is told on standard error.
+fn opened_to_read() -> Result<Store> {
+    let store = recorder::open_to_read()?;
+    if let Some(told) = recorder::only_read(&store) {
+        writeln!(std::io::stderr(), "{told}")?;
+    }
+    Ok(store)
+}
+
 /// Lists attempts, or what to practise next.
 pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
-    let store = recorder::open_to_read()?;
+    let store = opened_to_read()?;
     if arguments.next {
         return next(&store);
     }
@@ -175,7 +184,7 @@ pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) 
 
 /// Looks back on an attempt.
 pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) -> Result<Ended> {
-    let kept = recorder::open_to_read()?.attempt(arguments.number)?;
+    let kept = opened_to_read()?.attempt(arguments.number)?;
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
     let session = again(&kept, true)?;
@@ -259,10 +268,9 @@ fn name(store: &mut Store, given: Option<&str>) -> Result<String> {
         (None, None) => bail!("say who hands in: --name NAME; it is kept for the next time"),
     };
     let name = handin::name_of(&typed).map_err(anyhow::Error::msg)?;
-    match recorder::only_read(store) {
-        // It is asked for again the next time, and this hand-in is whole without it.
-        Some(told) => writeln!(std::io::stderr(), "{told}")?,
-        None => store.set("trainee", &name)?,
+    // Where it cannot be kept it is asked for again the next time.
+    if store.only_read().is_none() {
+        store.set("trainee", &name)?;
     }
     Ok(name)
 }
@@ -298,7 +306,7 @@ fn key() -> Result<SigningKey> {
 
 /// Writes a hand-in.
 pub(super) fn hand_in(arguments: &args::Handin) -> Result<Ended> {
-    let mut store = recorder::open_to_read()?;
+    let mut store = opened_to_read()?;
     let attempts: Vec<Attempt> = if arguments.numbers.is_empty() {
         let all = store.attempts(&Filter::default())?.into_iter().map(|kept| kept.attempt);
         let mut closed: Vec<Attempt> = all.filter(Attempt::is_closed).collect();

@@ -193,7 +193,7 @@ impl Attempt {
         for (at, done) in self.moves.iter().enumerate() {
             let refused = |why: String| Difference::Refused(at + 1, done.line.clone(), why);
             let difference = match parse(session.circuit(), &done.line) {
-                Ok(Request::Do(action)) => match session.apply(action) {
+                Ok(Request::Do(action)) => match session.repeat(action) {
                     Outcome::Refused(why) => Some(refused(why)),
                     _ => self.shows_otherwise(&session, at),
                 },
