@@ -135,13 +135,11 @@ pub fn plain(text: &str) -> String {
 ///
 /// A value out of a file may be as long as the file. A sentence that tells of it stays one.
 pub fn shortened(text: &str, most: usize) -> String {
-    match text.char_indices().nth(most) {
-        None => text.to_owned(),
-        Some(_) => {
-            let kept: String = text.chars().take(most.saturating_sub(1)).collect();
-            format!("{kept}…")
-        }
+    if text.char_indices().nth(most).is_none() {
+        return text.to_owned();
     }
+    let kept: String = text.chars().take(most.saturating_sub(1)).collect();
+    format!("{kept}…")
 }
 
 fn visible(c: char) -> char {

@@ -147,13 +147,11 @@ impl Work {
     /// Writes what waits.
     fn write(&mut self, store: &mut Store) -> Result<(), StoreError> {
         if !self.waiting.is_empty() {
-            match self.number {
-                Some(number) => store.add(number, self.kept, &self.waiting)?,
-                None => {
-                    let moves = self.waiting.clone();
-                    let first = Attempt { moves, ..self.attempt.clone() };
-                    self.number = Some(store.begin(&first)?);
-                }
+            if let Some(number) = self.number {
+                store.add(number, self.kept, &self.waiting)?;
+            } else {
+                let first = Attempt { moves: self.waiting.clone(), ..self.attempt.clone() };
+                self.number = Some(store.begin(&first)?);
             }
             self.kept += self.waiting.len();
             self.waiting.clear();

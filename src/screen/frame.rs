@@ -207,7 +207,9 @@ fn letter_keys(columns: u16, keys: &Keys) -> Vec<(String, String)> {
 
 fn where_and_when(drilling: &Drilling) -> String {
     let session = &drilling.session;
-    format!("{} · {}", session.circuit().title_with_mods(), minutes(session.minutes()))
+    // The message line tells why once; this stands as long as it is so.
+    let kept = if drilling.waits { "NOT KEPT · " } else { "" };
+    format!("{kept}{} · {}", session.circuit().title_with_mods(), minutes(session.minutes()))
 }
 
 /// While a drill is being made: what is being worked out, and for how long already.
