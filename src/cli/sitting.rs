@@ -8,7 +8,7 @@ use anyhow::Result;
 use super::oral::{FORECAST_DAYS, deck, due_told, examiner, session, today};
 use super::recorder::{self, Shared};
 use crate::library;
-use crate::logbook::{Grade, Store};
+use crate::logbook::Grade;
 use crate::oral::{Deck, Question, Rating, Terms};
 use crate::screen::{Ledger, Oral};
 use crate::units::counted;
@@ -37,8 +37,8 @@ pub(super) struct Sitting<'a> {
 
 /// Grades on their way to the logbook.
 struct Grades {
-    /// The logbook as it is read; `None` where nothing is kept.
-    store: Option<Store>,
+    /// Whether anything is kept.
+    is_kept: bool,
     recorder: Shared,
     /// The system whose cards are told of.
     system: String,
@@ -49,7 +49,9 @@ struct Grades {
 
 impl Grades {
     fn deck(&self) -> Deck {
-        let mut deck = self.store.as_ref().and_then(|store| deck(store).ok()).unwrap_or_default();
+        // Opened anew: at the beginning there may have been no logbook.
+        let store = recorder::open_on_screen().ok();
+        let mut deck = store.and_then(|store| deck(&store).ok()).unwrap_or_default();
         deck.cards.retain(|card, _| card.split(' ').next() == Some(self.system.as_str()));
         deck
     }
@@ -57,7 +59,7 @@ impl Grades {
 
 impl Ledger for Grades {
     fn grade(&mut self, question: &Question, rating: Rating) -> Result<(), String> {
-        if self.store.is_none() {
+        if !self.is_kept {
             return Ok(());
         }
         let kept = self.recorder.borrow_mut().grade(Grade {
@@ -72,14 +74,14 @@ impl Ledger for Grades {
     }
 
     fn take_back(&mut self) -> Result<(), String> {
-        if self.store.is_none() {
+        if !self.is_kept {
             return Ok(());
         }
         self.recorder.borrow_mut().take_back()
     }
 
     fn plan(&self) -> (String, Vec<u32>) {
-        if self.store.is_none() {
+        if !self.is_kept {
             return ("Nothing of this is kept.".to_owned(), Vec::new());
         }
         let deck = self.deck();
@@ -115,7 +117,7 @@ pub(super) fn sitting(of: Sitting<'_>) -> Result<Oral> {
         seed: of.seed,
         pass_percent: terms.pass_percent,
         ledger: Box::new(Grades {
-            store,
+            is_kept,
             recorder: Shared::clone(of.recorder),
             system: id,
             day,
