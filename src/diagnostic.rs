@@ -131,6 +131,17 @@ pub fn plain(text: &str) -> String {
     text.chars().map(visible).collect()
 }
 
+/// The beginning of a text, of so many letters at most; what is left out is marked.
+///
+/// A value out of a file may be as long as the file. A sentence that tells of it stays one.
+pub fn shortened(text: &str, most: usize) -> String {
+    if text.char_indices().nth(most).is_none() {
+        return text.to_owned();
+    }
+    let kept: String = text.chars().take(most.saturating_sub(1)).collect();
+    format!("{kept}…")
+}
+
 fn visible(c: char) -> char {
     if is_unprintable(c) { '\u{FFFD}' } else { c }
 }

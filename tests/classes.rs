@@ -1,6 +1,11 @@
-//! The sums of a class, held against counts made by hand.
+//! The sums of a class, held against counts made by hand, and figures that are kept.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
 
 use halfsplit::logbook::class::{Found, Judged, Refusal, Register};
+use halfsplit::logbook::handin;
 use halfsplit::score::HabitKind;
 
 /// An attempt of which only what a test is about matters.
@@ -160,4 +165,64 @@ fn nobody_vanishes_whose_attempts_are_refused() {
     assert!(text.contains("jory.jsonl:2 (Jory): differs"), "{text}");
     assert!(text.contains("    handed in and not counted: 1"), "{text}");
     assert!(class.csv().contains("Jory,0,0,0,0,0,1,0.00,0.00,,0.00,0,,\r\n"), "{}", class.csv());
+}
+
+/// Runs `class` over a folder with its own folder for caches.
+fn class_of(folder: &Path, cache: &Path, more: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_halfsplit"))
+        .arg("class")
+        .arg(folder)
+        .args(more)
+        .env("XDG_CACHE_HOME", cache)
+        .env("XDG_DATA_HOME", cache)
+        .output()
+        .expect("it runs")
+}
+
+/// Figures are found again, for the same attempt only; and nothing hangs on them.
+#[test]
+fn what_has_been_worked_out_is_found_again_and_can_be_done_without() {
+    let home = crate::program::data_home();
+    let (folder, cache) = (home.join("class"), home.join("cache"));
+    fs::create_dir_all(&folder).expect("a folder");
+    let attempts: Vec<_> = (0..3).map(|seed| crate::logbook::by_chance("bench", seed, 4)).collect();
+    let hand_in = folder.join("a.jsonl");
+    let written = |name: &str| {
+        let mut out = Vec::new();
+        handin::write(&mut out, (name, crate::logbook::AT), &attempts, None).expect("written");
+        fs::write(&hand_in, out).expect("a file");
+    };
+    written("Ann");
+    let text = |output: Output| String::from_utf8(output.stdout).expect("text");
+    let first = text(class_of(&folder, &cache, &["--json"]));
+    assert_eq!(
+        first,
+        text(class_of(&folder, &cache, &["--json"])),
+        "the second time it is the same"
+    );
+    let file = cache.join("halfsplit/figures.sqlite3");
+    let changed = |to: &str| {
+        let figures = rusqlite::Connection::open(&file).expect("it opens");
+        let sql =
+            "UPDATE figure SET found = replace(found, '\"cautions\":', '\"cautions\":' || ?1)";
+        assert!(figures.execute(sql, [to]).expect("it is changed") >= 3, "three are kept");
+    };
+    // Somebody who changes them sees that they are used, and that nothing else is.
+    changed("7");
+    let second = text(class_of(&folder, &cache, &["--json"]));
+    assert_ne!(first, second, "what is kept is used");
+    assert_eq!(first, text(class_of(&folder, &cache, &["--json", "--anew"])));
+    written("Bo");
+    let other = text(class_of(&folder, &cache, &["--json"]));
+    assert_eq!(first.replace("Ann", "Bo"), other, "under another name it is another attempt");
+    // What cannot be read is worked out.
+    changed("x");
+    assert_eq!(other, text(class_of(&folder, &cache, &["--json"])));
+    fs::write(&file, "no database at all, and long enough to be taken for one ".repeat(40))
+        .expect("a file");
+    let output = class_of(&folder, &cache, &["--json"]);
+    let told = String::from_utf8(output.stderr.clone()).expect("text");
+    assert!(told.contains("figures cannot be kept for the next time"), "{told}");
+    assert!(told.contains("it is damaged; take it away") && told.lines().count() == 1, "{told}");
+    assert_eq!(other, text(output));
 }

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use halfsplit::chance::Chance;
 use halfsplit::drill::command::{Request, line_of, parse, steps_here};
-use halfsplit::drill::{Action, Advice, Rules, Thoughts};
+use halfsplit::drill::{Action, Advice, Outcome, Rules, Thoughts};
 use halfsplit::library;
 use halfsplit::logbook::class::{Found, Register, cell, found};
 use halfsplit::logbook::handin::{Header, Reader, Sheet, Systems, Verdict, judge, name_of, write};
@@ -23,10 +23,10 @@ fn times(usual: u64) -> u64 {
     std::env::var("LOGBOOK_TIMES").ok().and_then(|text| text.parse().ok()).unwrap_or(usual)
 }
 
-const AT: &str = "2026-11-26T12:00:00Z";
+pub(crate) const AT: &str = "2026-11-26T12:00:00Z";
 
 /// An attempt at a drill by somebody who does whatever chance says, and calls in the end.
-fn by_chance(name: &str, seed: u64, steps: usize) -> Attempt {
+pub(crate) fn by_chance(name: &str, seed: u64, steps: usize) -> Attempt {
     let (system, drill) = library::split_drill(name);
     let mut recipe = Recipe::new(system, Rules::default(), seed).expect("it can be read");
     recipe.drill = drill.map(str::to_owned);
@@ -48,7 +48,7 @@ fn by_chance(name: &str, seed: u64, steps: usize) -> Attempt {
 const DRILLS: [&str; 5] =
     ["bench/opens-again", "t4-dc", "t4-surfaces/dark-float", "power-cart/no-output", "t4-ac"];
 
-fn header() -> Header {
+pub(crate) fn header() -> Header {
     Header { halfsplit_handin: 1, trainee: "12".to_owned(), made: AT.to_owned(), key: None }
 }
 
@@ -130,6 +130,29 @@ fn edits_are_found_and_what_is_whole_is_reproduced() {
         *kinds.entry(kind).or_insert(0) += 1;
     }
     assert_eq!(kinds.len(), 5, "{kinds:?}");
+}
+
+/// Advice that was asked for stands in what is done again, without being worked out once more.
+#[test]
+fn advice_is_noted_and_not_worked_out_again() {
+    let recipe = Recipe::new("bench", Rules::default(), 4).expect("it can be read");
+    let mut session = recipe.begin().expect("it begins");
+    for line in ["advise", "set S1 ON", "advise", "dc TB1-2"] {
+        let Ok(Request::Do(action)) = parse(session.circuit(), line) else { panic!("{line}") };
+        session.apply(action);
+    }
+    let mut again = recipe.begin().expect("it begins");
+    assert_eq!(again.repeat(Action::Advise), Outcome::Noted);
+    let called = session.truth().clone();
+    session.apply(Action::Call(called));
+    let mut attempt = Attempt::new("0".repeat(32), AT.to_owned(), recipe);
+    attempt.moves = deeds_as_moves(&session, 0, &attempt.first_seal(), AT);
+    assert_eq!(attempt.moves.iter().filter(|done| done.line == "advise").count(), 2);
+    let replayed = attempt.replay().expect("it begins");
+    assert_eq!(replayed.difference, None);
+    let told = [&session, &replayed.session]
+        .map(|session| format!("{:?}", debrief(session).expect("it has a solution")));
+    assert_eq!(told[0], told[1]);
 }
 
 /// Reckoning every seal anew hides an edit from the seals, and the model still tells.
@@ -272,6 +295,7 @@ fn no_output_takes_the_place_of_the_logbook() {
             .args(["oral", "bench", "--paper", "1", "--out"])
             .arg(&path)
             .env("XDG_DATA_HOME", &home)
+            .env("XDG_CACHE_HOME", &home)
             .output()
             .expect("it runs");
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
@@ -361,13 +385,17 @@ fn hostile_files_leave_a_class_standing() {
             .args(["class", folder.to_str().expect("text")])
             .args(arguments)
             .env("XDG_DATA_HOME", &home)
+            .env("XDG_CACHE_HOME", &home)
             .output()
             .expect("it runs");
         assert_eq!(output.status.code(), Some(1), "{output:?}");
         String::from_utf8(output.stdout).expect("text")
     };
     let text = told(&["--html", page.to_str().expect("text")]);
-    assert!(text.starts_with("Counted: 1 attempt. Not counted: 6."), "{text}");
+    assert!(
+        text.starts_with("Counted: 1 attempt of 2 trainees. Not counted: 1 refused, 5 unreadable."),
+        "{text}"
+    );
     for file in ["binary", "empty", "long", "nested", "odd", "zip"] {
         assert_eq!(text.matches(&format!("  {file}.jsonl:")).count(), 1, "{file}: {text}");
     }
@@ -641,14 +669,15 @@ fn half_advised(name: &str, seed: u64) -> Attempt {
     attempt
 }
 
-fn book(home: &Path) -> PathBuf {
+pub(crate) fn book(home: &Path) -> PathBuf {
     home.join("halfsplit").join("logbook.sqlite3")
 }
 
-fn started(home: &Path, arguments: &[&str]) -> Child {
+pub(crate) fn started(home: &Path, arguments: &[&str]) -> Child {
     Command::new(env!("CARGO_BIN_EXE_halfsplit"))
         .args(arguments)
         .env("XDG_DATA_HOME", home)
+        .env("XDG_CACHE_HOME", home)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -796,6 +825,7 @@ fn a_full_disk_ends_the_keeping_and_not_the_drill() {
 fn told_once(command: &mut Command, home: &Path) {
     let mut child = command
         .env("XDG_DATA_HOME", home)
+        .env("XDG_CACHE_HOME", home)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())

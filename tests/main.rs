@@ -9,6 +9,7 @@ mod classes;
 mod diagram;
 mod dictionary;
 mod drill;
+mod edges;
 mod edits;
 mod faults;
 mod flagship;

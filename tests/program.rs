@@ -18,6 +18,7 @@ pub(crate) fn data_home() -> PathBuf {
 pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
         .env("XDG_DATA_HOME", data_home())
+        .env("XDG_CACHE_HOME", data_home())
         .args(arguments)
         .output()
         .expect("the program starts");
@@ -29,6 +30,7 @@ pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
 pub(crate) fn run_with(arguments: &[&str], lines: &str) -> (Option<i32>, String, String) {
     let mut child = Command::new(env!("CARGO_BIN_EXE_halfsplit"))
         .env("XDG_DATA_HOME", data_home())
+        .env("XDG_CACHE_HOME", data_home())
         .args(arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
@@ -54,6 +56,7 @@ fn the_readme_shows_a_drill_that_is_won() {
         .args(["-c", &format!("printf {line}")])
         .env("PATH", format!("{}:{path}", folder.display()))
         .env("XDG_DATA_HOME", data_home())
+        .env("XDG_CACHE_HOME", data_home())
         .output()
         .expect("a shell");
     let told = String::from_utf8_lossy(&output.stdout);

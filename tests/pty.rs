@@ -6,7 +6,7 @@ use std::num::NonZero;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use halfsplit::logbook::Store;
+use halfsplit::logbook::{Filter, Store};
 use halfsplit::oral::{Deck, Rating};
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 
@@ -815,4 +815,199 @@ fn a_drill_that_is_over_is_gone_through_step_by_step() {
     let (code, bytes) = terminal.end();
     assert_eq!(code, 0);
     assert_given_back(&bytes);
+}
+
+/// A terminal on the bench circuit with the switch in focus, its logbook in this folder.
+fn at_the_switch(home: &str) -> Running {
+    let arguments = ["drill", "bench", "--seed", "1", "--fault", "S1:open-ON"];
+    let mut terminal = Running::start_with(&arguments, &[("XDG_DATA_HOME", home)]);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    let mut screen = terminal.until(at_station);
+    for _ in 0..10 {
+        if screen.contains("Enter throw it") {
+            break;
+        }
+        terminal.press("\t");
+        let before = screen;
+        screen = terminal.until(|s| s != before);
+    }
+    assert!(screen.contains("Enter throw it"), "{screen}");
+    terminal
+}
+
+fn heading(screen: &str) -> &str {
+    screen.lines().next().unwrap_or_default()
+}
+
+fn moves_kept(path: &std::path::Path) -> usize {
+    let store = Store::open(path).expect("it opens");
+    let all = store.attempts(&Filter::default()).expect("they can be read");
+    all.first().map_or(0, |kept| kept.attempt.moves.len())
+}
+
+/// Another program writes in the logbook: the screen does not stand still for it, says that
+/// nothing is kept, and takes that back by itself when everything is. What is done last is kept
+/// even when the screen is left before.
+#[test]
+fn a_logbook_that_is_locked_holds_nobody_up() {
+    let home = crate::program::data_home();
+    let path = home.join("halfsplit/logbook.sqlite3");
+    drop(Store::open(&path).expect("it opens"));
+    let other = rusqlite::Connection::open(&path).expect("a file");
+    let lock = || other.execute_batch("BEGIN IMMEDIATE").expect("nobody else writes");
+    let free = || other.execute_batch("ROLLBACK").expect("it was locked");
+    let mut terminal = at_the_switch(home.to_str().expect("text"));
+    let not_kept = |s: &str| s.contains("Not kept: ") && s.contains("is being used by another");
+    lock();
+    let begun = Instant::now();
+    for _ in 0..3 {
+        terminal.press("\r");
+    }
+    terminal.until(not_kept);
+    // Three moves with the patience of the plain lines would take half a minute.
+    assert!(begun.elapsed() < Duration::from_secs(8), "{:?}", begun.elapsed());
+    terminal.press("q");
+    terminal.until(|s| s.contains("Not all of it is in the logbook"));
+    terminal.press("\u{1b}");
+    // What has been said of it is gone with the next key, and the heading still tells.
+    terminal.until(|s| at_station(s) && heading(s).contains("NOT KEPT"));
+    assert_eq!(moves_kept(&path), 0);
+    free();
+    let start = Instant::now();
+    while moves_kept(&path) < 3 {
+        assert!(start.elapsed() < PATIENCE, "it is never kept");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    terminal.until(|s| at_station(s) && !heading(s).contains("NOT KEPT"));
+    lock();
+    terminal.press("\r");
+    terminal.until(|s| not_kept(s) && heading(s).contains("NOT KEPT"));
+    free();
+    // Nobody presses a key: both are taken back by themselves.
+    terminal.until(|s| at_station(s) && !s.contains("Not kept: "));
+    assert!(!heading(&terminal.screen()).contains("NOT KEPT"));
+    assert_eq!(moves_kept(&path), 4);
+    lock();
+    terminal.press("\r");
+    terminal.until(not_kept);
+    terminal.press("\u{3}");
+    std::thread::sleep(Duration::from_millis(500));
+    free();
+    assert_eq!(terminal.end().0, 0);
+    assert_eq!(moves_kept(&path), 5);
+}
+
+/// A file of keys that is broken, too long or says what cannot be is told of before the screen is
+/// taken.
+#[test]
+fn keys_that_cannot_be_are_told_before_the_screen_opens() {
+    let long = format!("{{\"advice\": \"v\"}}{}", " ".repeat(70_000));
+    let files = [
+        ("{\"advice\": ", "keys.ron:1:"),
+        ("{\"advice\": \"v\", \"\u{1b}[31m\": \"x\"}", "keys.ron: "),
+        (long.as_str(), "it is longer than 65536 bytes"),
+    ];
+    for (text, told) in files {
+        let home = crate::program::data_home();
+        std::fs::create_dir_all(home.join("halfsplit")).expect("a folder");
+        std::fs::write(home.join("halfsplit/keys.ron"), text).expect("a file");
+        let home = home.to_str().expect("text");
+        let terminal =
+            Running::start_with(&["drill", "bench", "--no-log"], &[("XDG_CONFIG_HOME", home)]);
+        let (code, bytes) = terminal.end();
+        let said = String::from_utf8_lossy(&bytes).replace("\r\n", "\n");
+        assert_eq!(code, 2, "{said}");
+        assert!(said.replace('\n', "").contains(told), "{said}");
+        assert!(!contains(&bytes, b"\x1b"), "the terminal is left alone: {said:?}");
+    }
+}
+
+/// Stopped by a signal that nobody hears, while the shell takes the terminal: when it goes on the
+/// screen is drawn whole, and the terminal is as a full screen wants it.
+#[test]
+fn a_drill_that_was_stopped_unheard_is_drawn_whole() {
+    let mut terminal =
+        Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+    terminal.until(at_write_up);
+    terminal.press("\r");
+    let before = terminal.until(at_station);
+    let ours = settings(&*terminal.master);
+    assert_ne!(ours, terminal.settings);
+    terminal.signal("STOP");
+    let start = Instant::now();
+    while !terminal.is_stopped() {
+        assert!(start.elapsed() < PATIENCE, "it does not stop");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    // The shell has a terminal with its own settings, and writes on it.
+    let name = terminal.master.tty_name().expect("it has a name");
+    let name = name.to_str().expect("text");
+    let sane = std::process::Command::new("stty").args(["-F", name, "sane"]).status();
+    assert!(sane.expect("stty runs").success());
+    assert_ne!(settings(&*terminal.master), ours);
+    let written = {
+        let mut output = terminal.output.lock().expect("nobody panics with it");
+        output.1.process(b"\x1b[?1049l\x1b[?1000l\x1b[?25h\x1b[2J\x1b[H$ something else");
+        output.0.len()
+    };
+    terminal.signal("CONT");
+    let after = terminal.until(at_station);
+    let seen = |s: &str| s.lines().map(|l| l.trim_end().to_owned()).collect::<Vec<_>>();
+    assert_eq!(seen(&after), seen(&before));
+    assert_eq!(settings(&*terminal.master), ours);
+    {
+        let output = terminal.output.lock().expect("nobody panics with it");
+        assert!(output.1.screen().alternate_screen() && output.1.screen().hide_cursor());
+        assert!(contains(&output.0[written..], b"\x1b[?1000h"), "the mouse is ours again");
+    }
+    terminal.press("n");
+    terminal.until(|s| keys(s).contains("Esc back"));
+    terminal.press("\u{3}");
+    let id = terminal.child.process_id();
+    let status = terminal.child.wait().expect("it ends");
+    assert_eq!(status.exit_code(), 0, "{id:?}");
+    let bytes = terminal.output.lock().expect("nobody panics with it").0.clone();
+    assert!(contains(&bytes[bytes.len().saturating_sub(200)..], FROM_ALTERNATE));
+}
+
+/// A window of five thousand columns and three thousand rows is drawn as far as anybody sees, and
+/// takes no gigabytes.
+#[test]
+fn a_huge_window_takes_little() {
+    let mut terminal =
+        Running::start(&["drill", "t4-ac", "--seed", "7", "--fault", "F-FLT-C:open"]);
+    terminal.until(at_write_up);
+    let huge = PtySize { rows: 3000, cols: 5000, ..SIZE };
+    terminal.master.resize(huge).expect("it can be resized");
+    let start = Instant::now();
+    let drawn = |terminal: &Running, at: &[u8]| {
+        contains(&terminal.output.lock().expect("nobody panics with it").0, at)
+    };
+    // The keys stand in the last row that is drawn.
+    while !drawn(&terminal, b"\x1b[400;") {
+        assert!(start.elapsed() < PATIENCE, "it is never drawn");
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    assert!(!drawn(&terminal, b"\x1b[3000;"));
+    let id = terminal.child.process_id().expect("it runs");
+    let status = std::fs::read_to_string(format!("/proc/{id}/status")).expect("it runs");
+    let most = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).expect("a figure");
+    let kilobytes: u64 = most.trim().trim_end_matches(" kB").parse().expect("a figure");
+    assert!(kilobytes < 400_000, "{kilobytes} kB");
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
+}
+
+/// A drill that takes long to make says so on the screen.
+#[test]
+fn a_long_start_is_told_on_the_screen() {
+    let path = crate::edges::many_lamps(250);
+    let terminal = Running::start(&["drill", path.to_str().expect("text"), "--seed", "1"]);
+    let mut terminal = terminal;
+    terminal.until(at_write_up);
+    let bytes = terminal.output.lock().expect("nobody panics with it").0.clone();
+    assert!(contains(&bytes, b"WORKING"), "the page that tells what is being worked out");
+    terminal.press("\u{3}");
+    assert_eq!(terminal.end().0, 0);
 }

@@ -18,7 +18,7 @@ use super::debrief;
 use super::figures::Known;
 use super::logbook::opened;
 use super::{Ended, whole_file};
-use crate::diagnostic::plain;
+use crate::diagnostic::{plain, shortened};
 use crate::logbook::class::{Found, Refusal, Register, found};
 use crate::logbook::handin::{self, HandinError, Header, Sheet, Systems};
 use crate::logbook::{Key, key_of, statement_of};
@@ -32,7 +32,10 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
         debrief::can_be_written(path)?;
     }
     let systems = Systems::with(&arguments.with)?;
-    let files = hand_ins(&arguments.folder)?;
+    let (files, passed_over) = hand_ins(&arguments.folder)?;
+    if let Some(told) = passed_over_told(&passed_over) {
+        writeln!(std::io::stderr(), "{told}")?;
+    }
     let mut known = Known::open(arguments.anew);
     let mut folder = Folder::default();
     let ground = systems.ground();
@@ -64,21 +67,49 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
     Ok(if class.refused.is_empty() { Ended::Well } else { Ended::WithFinding })
 }
 
-/// The hand-ins of a folder, by name.
-fn hand_ins(folder: &Path) -> Result<Vec<PathBuf>> {
+/// The hand-ins of a folder, by name, and what else lies in it and why that is no hand-in.
+fn hand_ins(folder: &Path) -> Result<(Vec<PathBuf>, Vec<String>)> {
     let told = || plain(&folder.to_string_lossy());
     let mut files = Vec::new();
+    let mut passed_over = Vec::new();
     for entry in fs::read_dir(folder).with_context(told)? {
         let path = entry.with_context(told)?.path();
-        if path.extension().is_some_and(|extension| extension == "jsonl") && path.is_file() {
-            files.push(path);
-        }
+        let is_named = path.extension().is_some_and(|extension| extension == "jsonl");
+        let why = match fs::metadata(&path) {
+            Ok(there) if there.is_dir() => "a folder",
+            Ok(_) if !is_named => "not .jsonl",
+            Ok(there) if !there.is_file() => "not an ordinary file",
+            Err(_) => "cannot be looked at",
+            Ok(_) => {
+                files.push(path);
+                continue;
+            }
+        };
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        passed_over.push(format!("{} ({why})", shortened(&plain(&name), NAME_TOLD)));
     }
     files.sort();
+    passed_over.sort();
     if files.is_empty() {
         bail!("{}: no hand-ins in it (files that end in .jsonl)", told());
     }
-    Ok(files)
+    Ok((files, passed_over))
+}
+
+/// Letters of a name of a file that are told, and names at most.
+const NAME_TOLD: usize = 40;
+const NAMES_TOLD: usize = 10;
+
+/// What was passed over, in a line; `None` where nothing was.
+fn passed_over_told(passed_over: &[String]) -> Option<String> {
+    let named = passed_over.iter().take(NAMES_TOLD).cloned().collect::<Vec<_>>().join(", ");
+    match passed_over.len() {
+        0 => None,
+        count if count > NAMES_TOLD => {
+            Some(format!("Passed over: {named} and {} more.", count - NAMES_TOLD))
+        }
+        _ => Some(format!("Passed over: {named}.")),
+    }
 }
 
 /// A file with its first line.

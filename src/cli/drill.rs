@@ -1,7 +1,7 @@
 //! `halfsplit drill` and the program without a verb.
 
 use std::cell::RefCell;
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write};
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
@@ -13,10 +13,11 @@ use super::again::Again;
 use super::recorder::{Recorder, Shared};
 use super::{Ended, args, debrief, plain};
 use crate::circuit::Circuit;
+use crate::diagnostic::plain as clean;
 use crate::drill::{Baselines, Session};
 use crate::faults::{self, Causes, Scope};
 use crate::library;
-use crate::logbook::{Recipe, with_conditions, words_of};
+use crate::logbook::{Ground, Recipe, with_conditions, words_of};
 use crate::score::Debrief;
 use crate::screen::{self, Anew, Keep, Kept, Record, Start};
 
@@ -32,24 +33,21 @@ pub(super) fn run(arguments: &args::Drill, plain: bool, looks: args::Looks) -> R
     let mut recorder = Recorder::new(!arguments.no_log);
     recorder.begin(recipe.clone());
     let recorder = Rc::new(RefCell::new(recorder));
-    if on_screen {
-        let (circuit, scope) = match &recipe.drill {
-            Some(id) => {
-                let ready = library::scenario(&recipe.system, id)?.ready;
-                (ready.circuit, ready.scope)
-            }
-            None => (Arc::new(arguments.build.load()?), recipe.scope()),
-        };
-        if scope.pairs {
-            // Bad faults and files are told before the screen opens.
-            let circuit = with_conditions(circuit, scope, &recipe.hidden);
-            recipe.cause(&circuit)?;
-            report.map_or(Ok(()), debrief::can_be_written)?;
-            let make = Box::new(move || recipe.begin().map_err(|error| error.to_string()));
-            return working_out(&circuit, (scope, make), arguments, (seed, looks, &recorder));
-        }
+    let ground = recipe.ground()?;
+    let (circuit, scope) = match &ground {
+        Ground::Drill(ready) => (Arc::clone(&ready.circuit), ready.scope),
+        Ground::Build(circuit) => (Arc::clone(circuit), recipe.scope()),
+    };
+    if on_screen && (scope.pairs || takes_long(&circuit).is_some()) {
+        // Bad faults and files are told before the screen opens.
+        let circuit = with_conditions(circuit, scope, &recipe.hidden);
+        recipe.cause(&circuit)?;
+        report.map_or(Ok(()), debrief::can_be_written)?;
+        let make = Box::new(move || recipe.begin_in(&ground).map_err(|error| error.to_string()));
+        return working_out(&circuit, (scope, make), arguments, (seed, looks, &recorder));
     }
-    let session = recipe.begin()?;
+    say_that_it_takes_long(&circuit);
+    let session = recipe.begin_in(&ground)?;
     report.map_or(Ok(()), debrief::can_be_written)?;
     if !on_screen {
         return in_lines(session, report, None, &recorder);
@@ -83,9 +81,28 @@ pub(super) fn in_lines(
     let input = std::io::stdin();
     let prompt = input.is_terminal();
     let (input, out) = (input.lock(), std::io::stdout().lock());
-    let mut keep = |session: &Session| recorder.borrow_mut().catch_up(session);
+    let mut troubled = false;
+    let mut keep = |session: &Session| {
+        let kept = recorder.borrow_mut().catch_up(session);
+        let was = std::mem::replace(&mut troubled, kept.is_err());
+        match kept {
+            Err(why) if !was => Some(format!("Not kept: {why}. The drill goes on.")),
+            Ok(()) if was => Some("Everything is kept now.".to_owned()),
+            _ => None,
+        }
+    };
     let mut judged = |debrief: &Debrief| recorder.borrow_mut().upshot(debrief);
-    plain::work(session, input, out, (prompt, report), (again, &mut keep, &mut judged))
+    let ended = plain::work(session, input, out, (prompt, report), (again, &mut keep, &mut judged));
+    tell_what_is_lost(recorder);
+    ended
+}
+
+/// Keeps what still waits, and says what of it is lost.
+fn tell_what_is_lost(recorder: &Shared) {
+    if let Some(lost) = recorder.borrow_mut().finish() {
+        // Where nobody can be told, there is nothing more to be done.
+        let _ = writeln!(std::io::stderr(), "{}", clean(&lost));
+    }
 }
 
 /// Works a drill that is made anew whenever its files are saved, on the screen or as plain
@@ -126,6 +143,28 @@ fn watched(arguments: &args::Drill, seed: u64, looks: Option<args::Looks>) -> Re
     show(start, report, looks, (&recorder, Some(Box::new(move |old| again.told(old)))))
 }
 
+/// Parts from which on one waits for a drill: with a thousand it takes about a second, and the
+/// time grows with the square of their number.
+const MANY_PARTS: usize = 1000;
+
+/// That a drill on this system takes long to make, in words, where it does.
+fn takes_long(circuit: &Circuit) -> Option<String> {
+    let parts = circuit.parts.len();
+    (parts >= MANY_PARTS).then(|| {
+        format!(
+            "{parts} parts: what each of their faults would show is worked out first, which \
+             takes a while."
+        )
+    })
+}
+
+/// Says so on standard error, where it does.
+pub(super) fn say_that_it_takes_long(circuit: &Circuit) {
+    if let Some(told) = takes_long(circuit) {
+        let _ = writeln!(std::io::stderr(), "{told}");
+    }
+}
+
 /// Works a drill whose making takes long: the screen opens at once and tells what is being
 /// worked out.
 fn working_out(
@@ -136,17 +175,20 @@ fn working_out(
 ) -> Result<Ended> {
     let causes = Causes::within(circuit, scope).len();
     let singles = faults::all(circuit).len();
+    let and_pairs = if scope.pairs { ", and two of them at once" } else { "" };
     let told = vec![
         format!("{}, drill {seed}.", circuit.title_with_mods()),
+        takes_long(circuit).unwrap_or_default(),
         format!(
-            "This drill reckons with {causes} things that may be wrong: {singles} single faults, \
-             and two of them at once."
+            "This drill reckons with {causes} things that may be wrong: {singles} single \
+             faults{and_pairs}."
         ),
         "One of them is hidden, and every one is held against what the crew wrote: whatever \
          would have shown something else is out. The others each keep an aircraft of their own, \
          so that every step can be judged by what it could tell."
             .to_owned(),
     ];
+    let told = told.into_iter().filter(|told| !told.is_empty()).collect();
     let start = Start::Making { told, guided: arguments.guided, make };
     show(start, arguments.report.as_deref(), looks, (recorder, None))
 }
@@ -185,15 +227,22 @@ pub(super) fn on_screen(
     let recorder = Rc::clone(recorder);
     let of_judged = Rc::clone(&recorder);
     let is_wanted = recorder.borrow().is_wanted();
-    let record: Record = Box::new(move |session| recorder.borrow_mut().catch_up(session));
+    let notice = recorder.borrow_mut().notice.take();
+    recorder.borrow_mut().on_screen();
+    let record: Record = Box::new(move |session| match session {
+        Some(session) => recorder.borrow_mut().catch_up(session),
+        None => recorder.borrow_mut().try_again(),
+    });
     let mut keep = keep;
     let judged = Rc::clone(&of_judged);
     let keep: Keep = Box::new(move |session, debrief| {
         judged.borrow_mut().upshot(debrief);
         keep.as_mut().map_or_else(|| Ok(String::new()), |keep| keep(session, debrief))
     });
-    let kept = Kept { debrief: Some(keep), deeds: is_wanted.then_some(record), anew };
-    let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept)?;
+    let kept = Kept { debrief: Some(keep), deeds: is_wanted.then_some(record), anew, notice };
+    let left = screen::run(start, looks.theme(), super::keys::chosen()?, kept);
+    tell_what_is_lost(&of_judged);
+    let left = left?;
     Ok(match (left.signal, left.right_part) {
         (Some(signal), _) => Ended::BySignal(u8::try_from(signal).unwrap_or_default()),
         (None, Some(false)) => Ended::WithFinding,

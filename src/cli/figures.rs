@@ -36,6 +36,13 @@ fn build() -> std::io::Result<[u8; 32]> {
     }
 }
 
+/// The figures of this build; none where there is no folder for them.
+fn opened() -> Result<Option<Figures>, String> {
+    let Some(folder) = folder_from(|name| std::env::var(name).ok()) else { return Ok(None) };
+    let build = build().map_err(|error| error.to_string())?;
+    Figures::open(&folder.join("figures.sqlite3"), &build).map(Some)
+}
+
 /// Figures as they are found again and kept; none where there is no place for them.
 pub(super) struct Known(Option<Figures>);
 
@@ -43,19 +50,21 @@ impl Known {
     /// Opens them; `anew` leaves aside whatever there is. That there is no place for them is
     /// told on standard error, and the work goes on.
     pub(super) fn open(anew: bool) -> Self {
-        let Some(folder) = folder_from(|name| std::env::var(name).ok()).filter(|_| !anew) else {
+        if anew {
             return Self(None);
-        };
-        let opened = build()
-            .map_err(|error| error.to_string())
-            .and_then(|build| Figures::open(&folder.join("figures.sqlite3"), &build));
-        match opened {
-            Ok(figures) => Self(Some(figures)),
+        }
+        match opened() {
+            Ok(figures) => Self(figures),
             Err(why) => {
                 eprintln!("notice: figures cannot be kept for the next time: {}", plain(&why));
                 Self(None)
             }
         }
+    }
+
+    /// The same where so little is worked out that nobody wants to hear of it.
+    pub(super) fn open_quietly() -> Self {
+        Self(opened().unwrap_or_default())
     }
 
     /// What is known of these.

@@ -10,18 +10,19 @@ use anyhow::{Context, Result, bail};
 use ed25519_dalek::SigningKey;
 use rayon::prelude::*;
 
-use super::drill::{in_lines, on_a_terminal, on_screen};
+use super::drill::{in_lines, on_a_terminal, on_screen, say_that_it_takes_long};
 use super::figures::Known;
 use super::recorder::{self, Recorder};
 use super::{Ended, args, debrief, whole_file};
 use crate::circuit::Circuit;
 use crate::diagnosis::Belief;
-use crate::diagnostic::plain;
+use crate::diagnostic::{plain, shortened};
 use crate::drill::Session;
 use crate::logbook::class::{Found, Judged, judged};
 use crate::logbook::handin::{self, HandinError, Header, Reader, Sheet, Systems, Verdict};
 use crate::logbook::{
-    Attempt, Filter, Kept, Key, Store, habit_to_work_on, hash_of, key_of, practise_next,
+    Attempt, Filter, Ground, Kept, Key, RecipeError, Store, habit_to_work_on, hash_of, key_of,
+    practise_next,
 };
 use crate::score::{self, Beginnings, FEW_FAULTS, HabitKind};
 use crate::screen::Start;
@@ -30,11 +31,18 @@ use crate::units::{counted, minutes};
 /// Drills that are proposed at once.
 const PROPOSED: usize = 8;
 
-/// Attempts that are done again side by side before more of a file is read, so that memory
+/// The logbook, to be read; where nothing can be kept in it that is told on standard error.
+fn opened_to_read() -> Result<Store> {
+    let store = recorder::open_to_read()?;
+    if let Some(told) = recorder::only_read(&store) {
+        writeln!(std::io::stderr(), "{told}")?;
+    }
+    Ok(store)
+}
 
 /// Lists attempts, or what to practise next.
 pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
-    let store = recorder::open()?;
+    let store = opened_to_read()?;
     if arguments.next {
         return next(&store);
     }
@@ -62,7 +70,7 @@ pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
 /// An attempt in a line: number, day, drill, how far it went.
 pub(super) fn line(kept: &Kept) -> String {
     let Kept { number, attempt } = kept;
-    format!("{number:>5}  {}  {}", plain(&attempt.begun), told(attempt))
+    format!("{number:>5}  {}  {}", shortened(&plain(&attempt.begun), 20), told(attempt))
 }
 
 /// The drill of an attempt and how far it went.
@@ -78,12 +86,19 @@ pub(super) fn told(attempt: &Attempt) -> String {
         _ => "no call yet".to_owned(),
     };
     format!(
-        "{}{}: {}, {how}",
-        plain(&recipe.name()),
-        plain(&mods),
-        counted(attempt.moves.len(), "move")
+        "{}{}: {}, {}",
+        shortened(&plain(&recipe.name()), VALUE_TOLD),
+        shortened(&plain(&mods), VALUE_TOLD),
+        counted(attempt.moves.len(), "move"),
+        shortened(&how, VALUE_TOLD)
     )
 }
+
+/// Letters of a value of an attempt that are told: more than any drill or fault has.
+const VALUE_TOLD: usize = 120;
+
+/// Letters of a verdict on an attempt: three such values and what is said of them.
+const VERDICT_TOLD: usize = 600;
 
 fn next(store: &Store) -> Result<Ended> {
     let mut out = std::io::stdout().lock();
@@ -116,7 +131,7 @@ fn all_judged(store: &Store) -> Result<Vec<Judged>> {
             key_of(&ground, &Header::default(), &sheet)
         })
         .collect();
-    let mut figures = Known::open(false);
+    let mut figures = Known::open_quietly();
     let known = figures.of(&keys);
     let worked: Vec<(Option<Found>, bool)> = attempts
         .par_iter()
@@ -143,12 +158,23 @@ fn worked_out(attempt: &Attempt, beginnings: &Beginnings) -> Option<Found> {
     Some(Found::Counts(Box::new(judged)))
 }
 
-/// An attempt done again, which must show what it showed.
-fn again(kept: &Kept) -> Result<Session> {
-    let replayed = kept
-        .attempt
-        .replay()
-        .with_context(|| format!("attempt {} cannot be done again", kept.number))?;
+/// An attempt done again, which must show what it showed; whether it is told on standard error
+/// that this takes long, where it does.
+fn again(kept: &Kept, tell: bool) -> Result<Session> {
+    let Kept { number, attempt } = kept;
+    let refused = |error: RecipeError| {
+        let why = shortened(&error.to_string(), VERDICT_TOLD);
+        anyhow::anyhow!("attempt {number} cannot be done again: {why}")
+    };
+    let ground = attempt.recipe.ground().map_err(refused)?;
+    if tell {
+        say_that_it_takes_long(match &ground {
+            Ground::Drill(ready) => &ready.circuit,
+            Ground::Build(circuit) => circuit,
+        });
+    }
+    let session = attempt.recipe.begin_in(&ground).map_err(refused)?;
+    let replayed = attempt.replay_in(session, attempt.recipe.build());
     if let Some(difference) = replayed.difference {
         bail!(
             "attempt {} cannot be done again as it was: {}",
@@ -161,13 +187,13 @@ fn again(kept: &Kept) -> Result<Session> {
 
 /// The drill of an attempt of the logbook, as the menu opens it, and the attempt.
 pub(super) fn taken_up(number: i64) -> Result<(Session, Kept)> {
-    let kept = recorder::open()?.attempt(number)?;
-    Ok((again(&kept)?, kept))
+    let kept = recorder::open_on_screen()?.attempt(number)?;
+    Ok((again(&kept, false)?, kept))
 }
 
 /// Goes on with an attempt.
 pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) -> Result<Ended> {
-    let store = recorder::open()?;
+    let store = recorder::open_to_read()?;
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
     let kept = if let Some(number) = arguments.number {
@@ -180,7 +206,7 @@ pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) 
     if kept.attempt.is_closed() {
         bail!("the call of attempt {} has been made; look back with replay", kept.number);
     }
-    let session = again(&kept)?;
+    let session = again(&kept, true)?;
     let mut recorder = Recorder::new(true);
     recorder.go_on(kept);
     let recorder = Rc::new(RefCell::new(recorder));
@@ -192,10 +218,10 @@ pub(super) fn resume(arguments: &args::Resume, plain: bool, looks: args::Looks) 
 
 /// Looks back on an attempt.
 pub(super) fn replay(arguments: &args::Replay, plain: bool, looks: args::Looks) -> Result<Ended> {
-    let kept = recorder::open()?.attempt(arguments.number)?;
+    let kept = opened_to_read()?.attempt(arguments.number)?;
     let report = arguments.report.as_deref();
     report.map_or(Ok(()), debrief::can_be_written)?;
-    let session = again(&kept)?;
+    let session = again(&kept, true)?;
     let over = session.call().is_some();
     if over && !plain && on_a_terminal() && report.is_none() {
         let nothing = Rc::new(RefCell::new(Recorder::new(false)));
@@ -275,7 +301,10 @@ fn name(store: &mut Store, given: Option<&str>) -> Result<String> {
         (None, None) => bail!("say who hands in: --name NAME; it is kept for the next time"),
     };
     let name = handin::name_of(&typed).map_err(anyhow::Error::msg)?;
-    store.set("trainee", &name)?;
+    // Where it cannot be kept it is asked for again the next time.
+    if store.only_read().is_none() {
+        store.set("trainee", &name)?;
+    }
     Ok(name)
 }
 
@@ -310,7 +339,7 @@ fn key() -> Result<SigningKey> {
 
 /// Writes a hand-in.
 pub(super) fn hand_in(arguments: &args::Handin) -> Result<Ended> {
-    let mut store = recorder::open()?;
+    let mut store = opened_to_read()?;
     let attempts: Vec<Attempt> = if arguments.numbers.is_empty() {
         let all = store.attempts(&Filter::default())?.into_iter().map(|kept| kept.attempt);
         let mut closed: Vec<Attempt> = all.filter(Attempt::is_closed).collect();
@@ -370,7 +399,8 @@ pub(super) fn verify(arguments: &args::Verify) -> Result<Ended> {
                     all_well &= matches!(verdict, Verdict::Reproduced(..));
                     let signed = if sheet.signature.is_some() { ", signed" } else { "" };
                     let drill = told(&sheet.attempt);
-                    writeln!(out, "  line {line}: {drill}{signed}: {}", plain(&verdict.told()))?;
+                    let verdict = shortened(&plain(&verdict.told()), VERDICT_TOLD);
+                    writeln!(out, "  line {line}: {drill}{signed}: {verdict}")?;
                 }
                 Err(error) => {
                     all_well = false;

@@ -43,7 +43,7 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
         what: Beginning::Guided,
         ..Entry::default()
     }];
-    let (attempts, upshots) = attempts();
+    let (attempts, upshots, trouble) = attempts();
     entries.extend(going_on(&attempts));
     for name in library::NAMES {
         let done = |drill: &str| {
@@ -57,7 +57,9 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
     }
     entries.push(orals()?);
     entries.extend(logbook(&attempts));
-    let recorder: Shared = Rc::new(RefCell::new(Recorder::new(true)));
+    let mut recorder = Recorder::new(true);
+    recorder.notice = trouble;
+    let recorder: Shared = Rc::new(RefCell::new(recorder));
     let kept = Rc::clone(&recorder);
     let load = Box::new(move |entry: &Entry| begin(entry, &kept).map_err(|e| format!("{e:#}")));
     on_screen(Start::Menu { entries, load }, looks, (None, None), &recorder)
@@ -66,15 +68,15 @@ pub(super) fn run(plain: bool, looks: args::Looks) -> Result<Ended> {
 /// Attempts that the menu offers: those of late.
 const OFFERED: usize = 200;
 
-/// The attempts of the logbook, the latest first; none where there is no logbook yet. That it
-/// cannot be read is said when something is to be kept in it.
-fn attempts() -> (Vec<Kept>, BTreeMap<i64, Upshot>) {
-    let there = recorder::folder().is_some_and(|folder| folder.is_dir());
+/// The attempts of the logbook, the latest first, and what debriefs came to; none where there is
+/// no logbook yet. In words, why nothing can be kept or read, where that is so.
+fn attempts() -> (Vec<Kept>, BTreeMap<i64, Upshot>, Option<String>) {
     let read = || {
-        let store = recorder::open().ok()?;
-        Some((store.attempts(&Filter::default()).ok()?, store.upshots().ok()?))
+        let store = recorder::open_on_screen()?;
+        let told = recorder::only_read(&store);
+        anyhow::Ok((store.attempts(&Filter::default())?, store.upshots()?, told))
     };
-    if there { read().unwrap_or_default() } else { Default::default() }
+    read().unwrap_or_else(|why| (Vec::new(), BTreeMap::new(), Some(format!("{why:#}."))))
 }
 
 /// How often a drill has been done and how well at best, in words; `None` where never.
@@ -117,8 +119,7 @@ fn going_on(attempts: &[Kept]) -> Option<Entry> {
 
 /// The row that opens the orals: of every build questions without hurry, and the board.
 fn orals() -> Result<Entry> {
-    let there = recorder::folder().is_some_and(|folder| folder.is_dir());
-    let store = if there { recorder::open().ok() } else { None };
+    let store = recorder::open_on_screen().ok();
     let deck = store.and_then(|store| deck(&store).ok()).unwrap_or_default();
     let due = deck.due(today());
     let due_of = |id: &str| due.iter().filter(|card| card.split(' ').next() == Some(id)).count();
@@ -281,6 +282,7 @@ fn begin(entry: &Entry, recorder: &Shared) -> Result<Begun> {
         Beginning::Any { mods } => Recipe { mods: mods.clone(), ..fresh()? },
         Beginning::Written(drill) => Recipe { drill: Some(drill.clone()), ..fresh()? },
         Beginning::Attempt(number) => {
+            recorder.borrow_mut().settle(*number).map_err(anyhow::Error::msg)?;
             let (session, kept) = taken_up(*number)?;
             recorder.borrow_mut().go_on(kept);
             return Ok(Begun::Drill(Box::new(session)));
@@ -293,7 +295,7 @@ fn begin(entry: &Entry, recorder: &Shared) -> Result<Begun> {
                 timed: false,
                 board: *board,
                 seed: fresh_seed(),
-                is_kept: true,
+                recorder,
             })?;
             return Ok(Begun::Oral(Box::new(oral)));
         }

@@ -70,6 +70,11 @@ pub fn run() -> ExitCode {
             return ExitCode::from(code);
         }
     };
+    if keeps_something(arguments.verb.as_ref()) {
+        for told in recorder::ignored() {
+            let _ = writeln!(std::io::stderr(), "{told}");
+        }
+    }
     let ended = match arguments.verb {
         None => menu::run(arguments.plain, arguments.looks),
         Some(Verb::Drill(drill)) => drill::run(&drill, arguments.plain, arguments.looks),
@@ -104,6 +109,22 @@ pub fn run() -> ExitCode {
             let _ = writeln!(std::io::stderr(), "{text}");
             ExitCode::from(2)
         }
+    }
+}
+
+/// Whether it matters to a verb where the logbook and chosen keys stand.
+fn keeps_something(verb: Option<&Verb>) -> bool {
+    match verb {
+        None => true,
+        Some(verb) => matches!(
+            verb,
+            Verb::Drill(_)
+                | Verb::Log(_)
+                | Verb::Resume(_)
+                | Verb::Replay(_)
+                | Verb::Handin(_)
+                | Verb::Oral(_)
+        ),
     }
 }
 

@@ -37,6 +37,7 @@ pub(super) fn run(arguments: &args::Oral, plain: bool, looks: args::Looks) -> Re
     let system = arguments.system.as_deref().context("name the system to be asked about")?;
     let seed = arguments.seed.unwrap_or_else(super::drill::fresh_seed);
     if arguments.paper.is_none() && !plain && on_a_terminal() {
+        let recorder = Rc::new(RefCell::new(Recorder::new(!arguments.no_log)));
         let oral = sitting(Sitting {
             system,
             mods: &arguments.mods,
@@ -44,11 +45,9 @@ pub(super) fn run(arguments: &args::Oral, plain: bool, looks: args::Looks) -> Re
             timed: arguments.timed,
             board: arguments.board,
             seed,
-            is_kept: !arguments.no_log,
+            recorder: &recorder,
         })?;
-        // An oral is no drill, and nothing of it goes where those are kept.
-        let nothing = Rc::new(RefCell::new(Recorder::new(false)));
-        return on_screen(Start::Oral(Box::new(oral)), looks, (None, None), &nothing);
+        return on_screen(Start::Oral(Box::new(oral)), looks, (None, None), &recorder);
     }
     let circuit = library::load_build(system, &arguments.mods)?;
     let examiner = examiner(system, circuit)?;
@@ -172,9 +171,23 @@ fn ask(
     seed: u64,
     (mut input, mut out, prompt): (impl BufRead, impl Write, bool),
 ) -> Result<Ended> {
-    let mut store = if arguments.no_log { None } else { Some(recorder::open()?) };
+    let mut store = None;
+    let mut known = None;
+    if !arguments.no_log {
+        match recorder::open() {
+            Ok(opened) => store = Some(opened),
+            Err(why) => {
+                say(
+                    &mut out,
+                    "",
+                    &format!("Not kept: {}. The oral goes on.", plain(&format!("{why:#}"))),
+                )?;
+                known = recorder::open_to_read().ok();
+            }
+        }
+    }
     let day = today();
-    let deck = store.as_ref().map(deck).transpose()?.unwrap_or_default();
+    let deck = store.as_ref().or(known.as_ref()).map(deck).transpose()?.unwrap_or_default();
     let questions = session(examiner, &deck, (arguments.questions, seed, day));
     let limit =
         (arguments.timed || arguments.board).then(|| Terms::default().minutes(questions.len()));
@@ -395,7 +408,7 @@ pub(super) fn due_told(deck: &Deck, day: i64) -> String {
 
 /// What is due today and on the days to come.
 fn plan(arguments: &args::Oral) -> Result<Ended> {
-    let store = recorder::open()?;
+    let store = recorder::open_to_read()?;
     let mut deck = deck(&store)?;
     if let Some(system) = &arguments.system {
         let id = library::load(system)?.id;

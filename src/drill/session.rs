@@ -489,7 +489,8 @@ impl Session {
         &self.deeds
     }
 
-    /// Does one action. This is the only way in which a drill changes.
+    /// Does one action. This, and [`Session::repeat`] for what has been kept, is the only way in
+    /// which a drill changes.
     pub fn apply(&mut self, action: Action) -> Outcome {
         let outcome = self.take(action.clone());
         let entry = match &outcome {
@@ -499,6 +500,29 @@ impl Session {
         };
         self.deeds.push(Deed { action, entry });
         outcome
+    }
+
+    /// Does an action again that has been kept. Advice is noted as asked for and not worked out
+    /// once more: nothing that follows depends on what it was, and it takes a hundred times as
+    /// long as a step.
+    pub fn repeat(&mut self, action: Action) -> Outcome {
+        if action != Action::Advise || self.call.is_some() {
+            return self.apply(action);
+        }
+        if let Some(why) = self.note_advice() {
+            return Outcome::Refused(why.to_owned());
+        }
+        self.deeds.push(Deed { action, entry: None });
+        Outcome::Noted
+    }
+
+    /// Notes that advice was asked for; why there is none, where that is so.
+    fn note_advice(&mut self) -> Option<&'static str> {
+        let refused = self.refuses_help(Help::BestStep);
+        if refused.is_none() {
+            self.advice_taken.push(self.log.len());
+        }
+        refused
     }
 
     fn take(&mut self, action: Action) -> Outcome {
@@ -524,10 +548,9 @@ impl Session {
                 Outcome::Helped(help)
             }
             Action::Advise => {
-                if let Some(why) = self.refuses_help(Help::BestStep) {
+                if let Some(why) = self.note_advice() {
                     return Outcome::Refused(why.to_owned());
                 }
-                self.advice_taken.push(self.log.len());
                 let (circuit, place) = (Arc::clone(self.circuit()), self.place.clone());
                 let advisor = match self.advisor() {
                     Ok(advisor) => advisor,

@@ -4,8 +4,13 @@ use serde::{Deserialize, Serialize};
 
 use super::digest;
 use super::recipe::{Recipe, RecipeError};
+use crate::diagnostic::shortened;
 use crate::drill::command::{Request, line_of, parse};
 use crate::drill::{Deed, Outcome, Session};
+
+/// Letters of a value that are told where it is otherwise than it should be: more than any line
+/// and any reading has.
+const TOLD: usize = 120;
 
 /// Something that the trainee did, as it is kept.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -51,18 +56,22 @@ pub enum Difference {
 }
 
 impl Difference {
-    /// In words.
+    /// In words; values out of a file are told by their beginnings.
     pub fn told(&self) -> String {
+        let short = |text: &str| shortened(text, TOLD);
         match self {
             Self::Beginning => {
                 "what the drill was made of (system, drill, seed, rules, time), or step 1, was edited"
                     .to_owned()
             }
-            Self::Edited(number, line) => format!("step {number}, `{line}`, was edited"),
+            Self::Edited(number, line) => {
+                format!("step {number}, `{}`, was edited", short(line))
+            }
             Self::Refused(number, line, why) => {
-                format!("step {number}, `{line}`, cannot be done: {why}")
+                format!("step {number}, `{}`, cannot be done: {}", short(line), short(why))
             }
             Self::Shows(number, line, kept, shown) => {
+                let [line, kept, shown] = [line, kept, shown].map(|text| short(text));
                 format!("step {number}, `{line}`: handed in as `{kept}`, the model shows `{shown}`")
             }
         }
@@ -184,7 +193,7 @@ impl Attempt {
         for (at, done) in self.moves.iter().enumerate() {
             let refused = |why: String| Difference::Refused(at + 1, done.line.clone(), why);
             let difference = match parse(session.circuit(), &done.line) {
-                Ok(Request::Do(action)) => match session.apply(action) {
+                Ok(Request::Do(action)) => match session.repeat(action) {
                     Outcome::Refused(why) => Some(refused(why)),
                     _ => self.shows_otherwise(&session, at),
                 },

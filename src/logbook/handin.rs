@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
 use super::{Attempt, Difference, Ground, Recipe, RecipeError, Replayed, digest, hash_of};
-use crate::diagnostic::plain;
+use crate::diagnostic::{plain, shortened};
 use crate::drill::{Baselines, Session};
 use crate::library;
 use crate::score::Beginnings;
@@ -25,6 +25,12 @@ pub const VERSION: u32 = 1;
 
 /// Bytes in the longest line that is read: far above any attempt.
 pub const LINE_LIMIT: u64 = 8 << 20;
+
+/// Letters of a value that are told where it is not what it should be.
+const TOLD: usize = 160;
+
+/// Letters that tell why a drill cannot be made.
+const WHY_TOLD: usize = 400;
 
 /// Letters of the longest name.
 pub const NAME_LIMIT: usize = 80;
@@ -201,9 +207,13 @@ fn next_line(
 fn parsed<'a, T: Deserialize<'a>>(text: &'a str, line: u64) -> Result<T, HandinError> {
     serde_json::from_str(text).map_err(|error| {
         let words = error.to_string();
-        let words = words.split(" at line ").next().unwrap_or_default();
+        let words = words.rsplit_once(" at line ").map_or(words.as_str(), |(before, _)| before);
         let what = if line == 1 { "no beginning of a hand-in" } else { "no attempt" };
-        HandinError::Line(line, error.column(), format!("{what}: {}", plain(words)))
+        HandinError::Line(
+            line,
+            error.column(),
+            format!("{what}: {}", shortened(&plain(words), TOLD)),
+        )
     })
 }
 
@@ -281,7 +291,7 @@ impl Systems {
             Some(ground) => ground,
             None => read().entry(recipe.build()).or_insert(recipe.ground()?).clone(),
         };
-        recipe.begin_in(&ground, &self.baselines)
+        recipe.begin_from(&ground, &self.baselines)
     }
 
     /// The recipe with its system as it is found here, and what is to be noted of that.
@@ -293,17 +303,19 @@ impl Systems {
         match (same_hash, same_name) {
             (Some((name, _)), _) => found.system.clone_from(name),
             (None, Some(_)) => {
-                notes.push(format!("worked on another version of `{}`", plain(&recipe.system)));
+                let system = shortened(&plain(&recipe.system), TOLD);
+                notes.push(format!("worked on another version of `{system}`"));
             }
             (None, None) => {
                 return Err(format!(
                     "`{}` does not come with this program; name its file with --with FILE",
-                    plain(&recipe.system)
+                    shortened(&plain(&recipe.system), TOLD)
                 ));
             }
         }
         if recipe.program != env!("CARGO_PKG_VERSION") {
-            notes.push(format!("worked with version {}", plain(&recipe.program)));
+            let program = shortened(&plain(&recipe.program), TOLD);
+            notes.push(format!("worked with version {program}"));
         }
         Ok((found, notes))
     }
@@ -343,7 +355,7 @@ fn impossible_time(header: &Header, attempt: &Attempt) -> Option<String> {
     let moves = attempt.moves.iter().map(|done| done.at.as_str());
     for at in std::iter::once(before).chain(moves).chain([header.made.as_str()]) {
         if !is_time(at) {
-            return Some(format!("`{}` is no time", plain(at)));
+            return Some(format!("`{}` is no time", shortened(&plain(at), TOLD)));
         }
         if at < before {
             return Some(format!("{at} comes after {before}"));
@@ -372,7 +384,9 @@ pub fn judge(header: &Header, sheet: &Sheet, systems: &Systems) -> Verdict {
     }
     let session = match systems.begin(&recipe) {
         Ok(session) => session,
-        Err(error) => return Verdict::CannotBeDone(error.to_string()),
+        Err(error) => {
+            return Verdict::CannotBeDone(shortened(&error.to_string(), WHY_TOLD));
+        }
     };
     let replayed = attempt.replay_in(session, recipe.build());
     match replayed.difference.clone() {

@@ -21,7 +21,7 @@ pub use attempt::{Attempt, Difference, Move, Replayed, deeds_as_moves};
 pub use figures::{Figures, Key, key_of};
 pub use next::{Practice, habit_to_work_on, practise_next};
 pub use recipe::{Ground, Recipe, RecipeError, always_there, hash_of, with_conditions, words_of};
-pub use store::{Filter, Grade, Kept, Store, StoreError, Upshot};
+pub use store::{Filter, Grade, Kept, PATIENCE, Store, StoreError, Upshot};
 pub use xapi::statement_of;
 
 use sha2::{Digest, Sha256};

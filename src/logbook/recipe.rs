@@ -153,14 +153,26 @@ impl Recipe {
     /// [`RecipeError`] when the system or the drill cannot be had any more, or the circuit has
     /// no solution.
     pub fn begin(&self) -> Result<Session, RecipeError> {
-        self.begin_in(&self.ground()?, &Baselines::default())
+        self.begin_in(&self.ground()?)
     }
 
     /// Makes the drill on what has been read of its [build](Recipe::build) already.
     ///
     /// # Errors
     /// [`RecipeError`] when what is to be hidden is no fault of it, or it has no solution.
-    pub fn begin_in(&self, ground: &Ground, baselines: &Baselines) -> Result<Session, RecipeError> {
+    pub fn begin_in(&self, ground: &Ground) -> Result<Session, RecipeError> {
+        self.begin_from(ground, &Baselines::default())
+    }
+
+    /// The same from what drills on the same aircraft share.
+    ///
+    /// # Errors
+    /// [`RecipeError`] when what is to be hidden is no fault of it, or it has no solution.
+    pub fn begin_from(
+        &self,
+        ground: &Ground,
+        baselines: &Baselines,
+    ) -> Result<Session, RecipeError> {
         let rules = self.rules();
         match ground {
             Ground::Build(circuit) => Ok(self.begin_on(circuit, baselines)?.under(rules)),

@@ -2,13 +2,16 @@
 //! disk before the call returns.
 
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::ffi::{self, ErrorCode};
+use rusqlite::{Connection, MAIN_DB, OpenFlags, OptionalExtension, TransactionBehavior, params};
 use thiserror::Error;
 
 use super::{Attempt, Move, Recipe};
+use crate::diagnostic::shortened;
 
 /// What brings the file from one version to the next: the first makes version 1 of an empty
 /// file, and so on. Only ever added to.
@@ -48,8 +51,11 @@ const MIGRATIONS: [&str; 3] = [
      );",
 ];
 
-/// How long one waits for another program that is writing.
-const PATIENCE: Duration = Duration::from_secs(10);
+/// How long one waits for another program that is writing, where nobody waits for the screen.
+pub const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Letters of a text out of the file that are told when it is damaged.
+const TOLD: usize = 160;
 
 /// Why the logbook cannot be used.
 #[derive(Debug, Error)]
@@ -62,6 +68,21 @@ pub enum StoreError {
         /// What stands against it.
         reason: String,
     },
+    /// Another program is writing in it, and has been for as long as one waits.
+    #[error("the logbook {path} is being used by another program")]
+    Busy {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// It is there and may not be written.
+    #[error("the logbook {path} can only be read")]
+    OnlyRead {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// Another program has gone on with the same attempt.
+    #[error("another program has gone on with attempt {0} since it was opened here")]
+    GoneOn(i64),
     /// A newer program has written it.
     #[error(
         "the logbook {path} is of version {found}; this program knows versions up to {known}: use a newer program"
@@ -128,6 +149,8 @@ pub struct Upshot {
 pub struct Store {
     path: PathBuf,
     connection: Connection,
+    /// Why nothing can be kept in it.
+    only_read: Option<String>,
 }
 
 /// A grade that somebody gave to what they remembered of a card.
@@ -150,6 +173,14 @@ impl Store {
     /// [`StoreError`] when the file or its folder cannot be made, read or written, is no
     /// logbook, or is of a later version.
     pub fn open(path: &Path) -> Result<Self, StoreError> {
+        Self::open_within(path, PATIENCE)
+    }
+
+    /// The same, waiting no longer than this for another program, then and later on.
+    ///
+    /// # Errors
+    /// As [`Store::open`]; [`StoreError::Busy`] when the time is over.
+    pub fn open_within(path: &Path, patience: Duration) -> Result<Self, StoreError> {
         if let Some(folder) = path.parent() {
             std::fs::create_dir_all(folder).map_err(|error| StoreError::File {
                 path: path.to_owned(),
@@ -158,7 +189,10 @@ impl Store {
         }
         let refused = |error: rusqlite::Error| failed(path, &error);
         let mut connection = Connection::open(path).map_err(refused)?;
-        connection.busy_timeout(PATIENCE).map_err(refused)?;
+        if connection.is_readonly(MAIN_DB).map_err(refused)? {
+            return Err(StoreError::OnlyRead { path: path.to_owned() });
+        }
+        connection.busy_timeout(patience).map_err(refused)?;
         // Readers and one writer do not wait for each other; a move is on the disk when its
         // transaction is over, even if the power goes.
         let mode: String = connection
@@ -167,15 +201,73 @@ impl Store {
         debug_assert!(mode == "wal" || mode == "memory", "{mode}");
         connection.pragma_update(None, "synchronous", "FULL").map_err(refused)?;
         connection.pragma_update(None, "foreign_keys", true).map_err(refused)?;
-        let found = version(&connection).map_err(refused)?;
-        if found > MIGRATIONS.len() {
-            let (path, known) = (path.to_owned(), MIGRATIONS.len());
-            return Err(StoreError::Newer { path, found, known });
-        }
+        let found = known_version(&connection, path)?;
         if found < MIGRATIONS.len() {
             migrate(&mut connection).map_err(refused)?;
         }
-        Ok(Self { path: path.to_owned(), connection })
+        Ok(Self { path: path.to_owned(), connection, only_read: None })
+    }
+
+    /// Opens a logbook for reading: as it is, where it may not be written, and empty where there
+    /// is none. Nothing is made or changed where it may not be written; [`Store::only_read`]
+    /// tells.
+    ///
+    /// # Errors
+    /// [`StoreError`] when there is a file that cannot be read, is no logbook, or is of a later
+    /// version.
+    pub fn open_to_read(path: &Path, patience: Duration) -> Result<Self, StoreError> {
+        let refused = |error: rusqlite::Error| failed(path, &error);
+        if !path.try_exists().unwrap_or(true) {
+            let mut connection = Connection::open_in_memory().map_err(refused)?;
+            migrate(&mut connection).map_err(refused)?;
+            let only_read = Some("there is none yet".to_owned());
+            return Ok(Self { path: path.to_owned(), connection, only_read });
+        }
+        let why = match Self::open_within(path, patience) {
+            Err(why @ (StoreError::File { .. } | StoreError::OnlyRead { .. })) => why,
+            other => return other,
+        };
+        // A reader wants to note in a file beside it that it is reading. Where it cannot, the file
+        // is taken for one that nobody changes; what stands beside it is not seen then.
+        let read = reading(path, "mode=ro", patience);
+        let (connection, beside) = match read {
+            Ok(connection) => (connection, false),
+            // What it is that cannot be read has been said by whoever wanted to write it.
+            Err(_) => match reading(path, "mode=ro&immutable=1", patience) {
+                Ok(connection) => (connection, has_some_beside(path)),
+                Err(_) => return Err(why),
+            },
+        };
+        let found = known_version(&connection, path)?;
+        connection.pragma_update(None, "temp_store", "MEMORY").map_err(refused)?;
+        for step in MIGRATIONS.iter().skip(found) {
+            // Tables that an older program has not made are empty, and nobody else sees them.
+            let step = step
+                .replace("CREATE TABLE", "CREATE TEMP TABLE")
+                .replace("CREATE INDEX ", "CREATE INDEX temp.");
+            connection.execute_batch(&step).map_err(refused)?;
+        }
+        let mut only_read = "it can only be read".to_owned();
+        if beside {
+            only_read.push_str(
+                "; what was done last stands in a file beside it, and cannot be seen before it \
+                 has been opened where it can be written",
+            );
+        }
+        Ok(Self { path: path.to_owned(), connection, only_read: Some(only_read) })
+    }
+
+    /// Why nothing can be kept in it, in words; `None` where it can.
+    pub fn only_read(&self) -> Option<&str> {
+        self.only_read.as_deref()
+    }
+
+    /// Waits no longer than this for another program from now on.
+    ///
+    /// # Errors
+    /// [`StoreError`] when the file has been closed.
+    pub fn wait_for(&self, patience: Duration) -> Result<(), StoreError> {
+        self.connection.busy_timeout(patience).map_err(|error| self.failed(&error))
     }
 
     fn failed(&self, error: &rusqlite::Error) -> StoreError {
@@ -226,7 +318,13 @@ impl Store {
             insert(&writing, number, kept, moves)?;
             writing.commit()
         })();
-        done.map_err(|error| failed(&path, &error))
+        done.map_err(|error| match error.sqlite_error() {
+            // The next move is there already.
+            Some(of) if of.extended_code == ffi::SQLITE_CONSTRAINT_PRIMARYKEY => {
+                StoreError::GoneOn(number)
+            }
+            _ => failed(&path, &error),
+        })
     }
 
     /// The attempts, the latest first; those that are damaged are left out.
@@ -262,7 +360,13 @@ impl Store {
     /// # Errors
     /// [`StoreError`] when there is none, or it cannot be read.
     pub fn attempt(&self, number: i64) -> Result<Kept, StoreError> {
-        let refused = |error: rusqlite::Error| self.failed(&error);
+        let refused = |error: rusqlite::Error| match &error {
+            // A value of another sort than the program has ever written.
+            rusqlite::Error::InvalidColumnType(..)
+            | rusqlite::Error::FromSqlConversionFailure(..)
+            | rusqlite::Error::Utf8Error(..) => damaged(number, &error),
+            _ => self.failed(&error),
+        };
         let beginning: Option<(String, String, String)> = self
             .connection
             .query_row("SELECT id, begun, recipe FROM attempt WHERE number = ?1", [number], |row| {
@@ -273,8 +377,8 @@ impl Store {
         let Some((id, begun, recipe)) = beginning else {
             return Err(StoreError::NoAttempt(number));
         };
-        let recipe: Recipe = serde_json::from_str(&recipe)
-            .map_err(|error| StoreError::Damaged { number, reason: error.to_string() })?;
+        let recipe: Recipe =
+            serde_json::from_str(&recipe).map_err(|error| damaged(number, &error))?;
         let mut wanted = self
             .connection
             .prepare_cached(
@@ -420,7 +524,58 @@ fn grade_of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Grade> {
 }
 
 fn failed(path: &Path, error: &rusqlite::Error) -> StoreError {
-    StoreError::File { path: path.to_owned(), reason: error.to_string() }
+    let path = path.to_owned();
+    match error.sqlite_error_code() {
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => StoreError::Busy { path },
+        Some(ErrorCode::ReadOnly) => StoreError::OnlyRead { path },
+        _ => StoreError::File { path, reason: shortened(&error.to_string(), TOLD) },
+    }
+}
+
+fn damaged(number: i64, error: &impl ToString) -> StoreError {
+    StoreError::Damaged { number, reason: shortened(&error.to_string(), TOLD) }
+}
+
+/// Opens a file that is only to be read, and looks whether it can be.
+fn reading(path: &Path, how: &str, patience: Duration) -> rusqlite::Result<Connection> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+        | OpenFlags::SQLITE_OPEN_URI
+        | OpenFlags::SQLITE_OPEN_NO_MUTEX;
+    let mut uri = "file:".to_owned();
+    for byte in path.as_os_str().as_encoded_bytes() {
+        // What means something in an URI is written as its number (RFC 3986, section 2.1).
+        match byte {
+            b'/' | b'.' | b'-' | b'_' | b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' => {
+                uri.push(char::from(*byte));
+            }
+            _ => {
+                let _ = write!(uri, "%{byte:02X}");
+            }
+        }
+    }
+    let connection = Connection::open_with_flags(format!("{uri}?{how}"), flags)?;
+    connection.busy_timeout(patience)?;
+    version(&connection)?;
+    // The version stands on the first page; whether there is a table is asked of the whole.
+    connection.query_row("SELECT count(*) FROM sqlite_master", [], |_| Ok(()))?;
+    Ok(connection)
+}
+
+/// Whether moves stand beside the file that have not been taken into it.
+fn has_some_beside(path: &Path) -> bool {
+    let mut beside = path.as_os_str().to_owned();
+    beside.push("-wal");
+    std::fs::metadata(beside).is_ok_and(|file| file.len() > 0)
+}
+
+/// The version of the file, if this program knows it.
+fn known_version(connection: &Connection, path: &Path) -> Result<usize, StoreError> {
+    let found = version(connection).map_err(|error| failed(path, &error))?;
+    let known = MIGRATIONS.len();
+    if found > known {
+        return Err(StoreError::Newer { path: path.to_owned(), found, known });
+    }
+    Ok(found)
 }
 
 /// The version of the file.

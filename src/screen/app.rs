@@ -79,8 +79,9 @@ pub type Make = Box<dyn FnOnce() -> Result<Session, String> + Send>;
 /// be told.
 pub type Keep = Box<dyn FnMut(&Session, &Debrief) -> Result<String, String>>;
 
-/// Keeps what has been done in a drill; in words, once, why it cannot.
-pub type Record = Box<dyn FnMut(&Session) -> Option<String>>;
+/// Keeps what has been done, in the drill that is open where there is one; in words, as long as
+/// something of it is not kept, why not. It must not take long.
+pub type Record = Box<dyn FnMut(Option<&Session>) -> Result<(), String>>;
 
 /// A drill made anew and what came of that in words, or why it goes on as it was.
 pub type MadeAnew = Result<(Session, Vec<String>), Vec<String>>;
@@ -97,6 +98,8 @@ pub struct Kept {
     pub deeds: Option<Record>,
     /// Makes the drill anew from files that somebody works on.
     pub anew: Option<Anew>,
+    /// What is to be said of it when the screen opens with a menu.
+    pub notice: Option<String>,
 }
 
 impl std::fmt::Debug for Kept {
@@ -178,6 +181,12 @@ pub(super) enum Pending {
     Debrief,
 }
 
+/// How often it is tried to keep what could not be kept, while nothing else happens.
+const TRIED_EVERY: Duration = Duration::from_secs(1);
+
+/// What becomes of a drill of which something is not kept.
+const GOES_ON: &str = "The drill goes on.";
+
 /// What the screen shows, as a value.
 pub struct App {
     pub(super) page: Page,
@@ -199,8 +208,10 @@ pub struct App {
     /// Why there is no drill.
     failure: Option<String>,
     kept: Kept,
-    /// Why the call could not be kept, until it has been said.
+    /// Why something that was done is not kept, as long as that is so.
     not_kept: Option<String>,
+    /// When it was last tried while nothing else happened.
+    tried: Duration,
     size: (u16, u16),
     over: bool,
     right_part: Option<bool>,
@@ -256,6 +267,7 @@ impl App {
             failure: None,
             kept: Kept::default(),
             not_kept: None,
+            tried: Duration::ZERO,
             size,
             over: false,
             right_part: None,
@@ -270,24 +282,47 @@ impl App {
     /// Has debriefs and deeds kept.
     pub fn keep(&mut self, kept: Kept) {
         self.kept = kept;
+        self.notice = self.kept.notice.take().unwrap_or_default();
     }
 
     /// Has what was done kept, before anything more is done.
     fn record(&mut self) {
-        if let Page::Drill(drilling) = &mut self.page {
-            drilling.is_kept = self.kept.deeds.is_some();
-        }
         let session = match &self.page {
-            Page::Drill(drilling) => &drilling.session,
-            Page::Debrief(debriefing) => &debriefing.session,
+            Page::Drill(drilling) => Some(&drilling.session),
+            Page::Debrief(debriefing) => Some(&debriefing.session),
+            Page::Menu(_) | Page::Making(..) | Page::Oral(_) => None,
+        };
+        let Some(record) = &mut self.kept.deeds else { return };
+        let trouble = record(session).err().map(|why| format!("Not kept: {why}. {GOES_ON}"));
+        if let Page::Drill(drilling) = &mut self.page {
+            drilling.is_kept = true;
+            drilling.waits = trouble.is_some();
+        }
+        if trouble == self.not_kept {
+            return;
+        }
+        let before = std::mem::replace(&mut self.not_kept, trouble.clone());
+        // What was said and holds no longer is taken back.
+        let remark = match &mut self.page {
+            Page::Drill(drilling) => &mut drilling.remark,
+            Page::Debrief(debriefing) => &mut debriefing.remark,
             Page::Menu(_) | Page::Making(..) | Page::Oral(_) => return,
         };
-        if let Some(trouble) = self.kept.deeds.as_mut().and_then(|record| record(session)) {
-            match &mut self.page {
-                Page::Drill(drilling) => drilling.remark = Some(trouble),
-                _ => self.not_kept = Some(trouble),
-            }
+        if trouble.is_some() || *remark == before {
+            *remark = trouble;
         }
+    }
+
+    /// Tries once more to keep what is not kept, when nothing else happens; tells whether there
+    /// is anything new to be shown.
+    pub fn try_again(&mut self, now: Duration) -> bool {
+        if self.not_kept.is_none() || now < self.tried + TRIED_EVERY {
+            return false;
+        }
+        self.tried = now;
+        let before = self.not_kept.clone();
+        self.record();
+        self.not_kept != before
     }
 
     /// Takes the drill anew from files that were saved since; tells whether there is anything
@@ -549,7 +584,7 @@ impl App {
                         let kept = keep(&debriefing.session, debrief);
                         kept.unwrap_or_else(|why| format!("No report: {why}."))
                     });
-                let kept = kept.filter(|told| !told.is_empty()).or(self.not_kept.take());
+                let kept = kept.filter(|told| !told.is_empty()).or(self.not_kept.clone());
                 debriefing.receive(debrief.map_err(|error| error.to_string()), kept);
             }
             _ => {}

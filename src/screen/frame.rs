@@ -207,7 +207,9 @@ fn letter_keys(columns: u16, keys: &Keys) -> Vec<(String, String)> {
 
 fn where_and_when(drilling: &Drilling) -> String {
     let session = &drilling.session;
-    format!("{} · {}", session.circuit().title_with_mods(), minutes(session.minutes()))
+    // The message line tells why once; this stands as long as it is so.
+    let kept = if drilling.waits { "NOT KEPT · " } else { "" };
+    format!("{kept}{} · {}", session.circuit().title_with_mods(), minutes(session.minutes()))
 }
 
 /// While a drill is being made: what is being worked out, and for how long already.
@@ -379,7 +381,9 @@ fn question(buffer: &mut Buffer, area: Rect, drilling: &Drilling, theme: Theme) 
     let circuit = session.circuit();
     let (text, yes, no) = match question {
         Question::Leave => {
-            let what = if drilling.is_kept {
+            let what = if drilling.waits {
+                "Not all of it is in the logbook; that is tried once more at the end."
+            } else if drilling.is_kept {
                 "What was done is in the logbook; it can go on from there."
             } else {
                 "What was done in it is lost."

@@ -11,11 +11,13 @@ use crossterm::event::{
     poll, read,
 };
 use crossterm::execute;
-use crossterm::terminal::{EnterAlternateScreen, enable_raw_mode};
-use ratatui::backend::Backend;
+use crossterm::terminal::{EnterAlternateScreen, disable_raw_mode, enable_raw_mode};
+use ratatui::backend::{Backend, CrosstermBackend};
+use ratatui::layout::{Rect, Size};
+use ratatui::{Terminal, TerminalOptions, Viewport};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
-use signal_hook::consts::{SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
 use super::app::{App, Kept, Make, Start};
@@ -42,6 +44,13 @@ const FRAME: Duration = Duration::from_millis(33);
 /// How long a program that a signal has reached may take to end by itself.
 const PATIENCE: Duration = Duration::from_secs(2);
 
+/// The columns and rows that are drawn at most. A terminal may say that it has 65 535 of each;
+/// two sheets of that size would take hundreds of gigabytes, and no screen shows as many.
+const MOST: (u16, u16) = (1000, 400);
+
+/// The terminal and the part of it that is drawn.
+type Drawn = (ratatui::DefaultTerminal, Rect);
+
 /// Columns of the terminal; `None` where it does not say.
 pub fn columns() -> Option<u16> {
     crossterm::terminal::size().ok().map(|(columns, _)| columns).filter(|columns| *columns > 0)
@@ -59,21 +68,25 @@ pub fn run(start: Start, theme: Theme, keys: Keys, kept: Kept) -> io::Result<Exi
     watch(signals, Arc::clone(&signal));
     // This puts a panic hook in place which restores the terminal before the message.
     release_mouse_on_panic();
-    let stop = Arc::new(AtomicBool::new(false));
-    let stopping = signal_hook::flag::register(SIGTSTP, Arc::clone(&stop))?;
-    let mut terminal = ratatui::try_init()?;
+    let stops = Stops::default();
+    let stopping = signal_hook::flag::register(SIGTSTP, Arc::clone(&stops.asked))?;
+    let going_on = signal_hook::flag::register(SIGCONT, Arc::clone(&stops.over))?;
+    let area = drawn_of(crossterm::terminal::size().map(Size::from)?);
+    let terminal = ratatui::try_init_with_options(options(area))?;
+    let mut drawn = (terminal, area);
     let result = (|| {
-        execute!(io::stdout(), EnableMouseCapture)?;
-        let size = terminal.size()?;
-        let mut app = App::new(start, (size.width, size.height), theme).with_keys(keys);
+        execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture)?;
+        let mut app = App::new(start, (area.width, area.height), theme).with_keys(keys);
         app.keep(kept);
-        work(&mut terminal, &mut app, &signal, &stop)?;
+        work(&mut drawn, &mut app, &signal, &stops)?;
         match app.failure() {
             Some(why) => Err(io::Error::other(why.to_owned())),
             None => Ok(app.right_part()),
         }
     })();
     signal_hook::low_level::unregister(stopping);
+    signal_hook::low_level::unregister(going_on);
+    let (mut terminal, _) = drawn;
     let freed = execute!(io::stdout(), DisableMouseCapture);
     let shown = freed.and_then(|()| terminal.show_cursor());
     if shown.is_err() {
@@ -108,18 +121,13 @@ pub fn run(start: Start, theme: Theme, keys: Keys, kept: Kept) -> io::Result<Exi
 }
 
 /// Draws, waits, updates. Nothing is drawn while nothing happens.
-fn work(
-    terminal: &mut ratatui::DefaultTerminal,
-    app: &mut App,
-    signal: &AtomicUsize,
-    stop: &AtomicBool,
-) -> io::Result<()> {
+fn work(drawn: &mut Drawn, app: &mut App, signal: &AtomicUsize, stops: &Stops) -> io::Result<()> {
     let started = Instant::now();
     // What comes of a drill that is being made while keys are heard.
     let mut made: Option<Receiver<Result<Session, String>>> = None;
     'picture: while !app.is_over() {
         app.at(started.elapsed());
-        terminal.draw(|frame| draw(app, frame))?;
+        picture(drawn, app)?;
         if let Some(make) = app.take_make() {
             made = Some(elsewhere(make));
         }
@@ -135,10 +143,15 @@ fn work(
             continue;
         }
         loop {
-            if stop.swap(false, Ordering::Relaxed) {
-                suspend(terminal)?;
-                app.update(size_now(terminal)?);
-                terminal.draw(|frame| draw(app, frame))?;
+            if stops.asked.swap(false, Ordering::Relaxed) {
+                give_back(&mut drawn.0)?;
+                signal_hook::low_level::emulate_default_handler(SIGTSTP)?;
+                stops.over.store(true, Ordering::Relaxed);
+            }
+            // Stopped by Ctrl-Z, or by a signal that nobody hears before it is over.
+            if stops.over.swap(false, Ordering::Relaxed) {
+                take_again(drawn)?;
+                picture(drawn, app)?;
             }
             if !wait_for_input(Duration::ZERO)? || signal.load(Ordering::Relaxed) != 0 {
                 return Ok(());
@@ -157,19 +170,19 @@ fn work(
             if app.ticks() && !poll(Duration::ZERO)? {
                 continue 'picture;
             }
-            if app.look_at_files() {
+            if app.look_at_files() || app.try_again(started.elapsed()) {
                 continue 'picture;
             }
         }
         let command = match read()? {
             // In raw mode the terminal no longer turns this key into its signal.
             Event::Key(key) if is_suspend(key) => {
-                stop.store(true, Ordering::Relaxed);
+                stops.asked.store(true, Ordering::Relaxed);
                 None
             }
             Event::Key(key) => command_for(key, app.is_typing(), &app.keys),
             Event::Mouse(mouse) => command_for_mouse(mouse),
-            Event::Resize(columns, rows) => Some(Command::Resize(columns, rows)),
+            // The size is looked at before every picture.
             _ => None,
         };
         if let Some(command) = command {
@@ -197,26 +210,66 @@ fn is_suspend(key: KeyEvent) -> bool {
         && key.code == KeyCode::Char('z')
 }
 
-/// Gives the terminal back, stops, and takes the terminal again when the shell lets the
-/// program go on.
-fn suspend(terminal: &mut ratatui::DefaultTerminal) -> io::Result<()> {
-    execute!(io::stdout(), DisableMouseCapture)?;
-    terminal.show_cursor()?;
-    ratatui::try_restore()?;
-    signal_hook::low_level::emulate_default_handler(SIGTSTP)?;
-    enable_raw_mode()?;
-    execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture)?;
-    // What the last frame left is gone: both sheets are blank, and the next one is drawn whole.
-    // Clearing the terminal by its own means would ask it where its cursor is.
-    terminal.backend_mut().clear()?;
-    terminal.swap_buffers();
+/// What has been heard of stopping.
+#[derive(Default)]
+struct Stops {
+    /// It is asked for.
+    asked: Arc<AtomicBool>,
+    /// The program has been stopped and goes on.
+    over: Arc<AtomicBool>,
+}
+
+/// The part of a terminal of this size that is drawn.
+fn drawn_of(size: Size) -> Rect {
+    Rect::new(0, 0, size.width.min(MOST.0), size.height.min(MOST.1))
+}
+
+fn options(area: Rect) -> TerminalOptions {
+    TerminalOptions { viewport: Viewport::Fixed(area) }
+}
+
+/// Draws the app; what it knows of the size of the terminal is brought up to date first.
+fn picture(drawn: &mut Drawn, app: &mut App) -> io::Result<()> {
+    let area = drawn_of(drawn.0.size()?);
+    if area != drawn.1 {
+        blank(drawn, area)?;
+        app.update(Command::Resize(area.width, area.height));
+    }
+    drawn.0.draw(|frame| draw(app, frame))?;
     Ok(())
 }
 
-/// The size of the terminal, as a command.
-fn size_now(terminal: &ratatui::DefaultTerminal) -> io::Result<Command> {
-    let size = terminal.size()?;
-    Ok(Command::Resize(size.width, size.height))
+/// Begins with a blank terminal, on which the next picture is drawn whole.
+///
+/// Clearing it by its own means would ask the terminal where its cursor is, and go through it
+/// cell by cell where not all of it is drawn.
+fn blank((terminal, known): &mut Drawn, area: Rect) -> io::Result<()> {
+    let fresh = Terminal::with_options(CrosstermBackend::new(io::stdout()), options(area))?;
+    let mut before = std::mem::replace(terminal, fresh);
+    *known = area;
+    // Dropped with its cursor hidden, it would complain where the terminal has gone away.
+    if let Err(gone) = before.show_cursor() {
+        std::mem::forget(before);
+        return Err(gone);
+    }
+    terminal.backend_mut().clear()
+}
+
+/// Gives the terminal back.
+fn give_back(terminal: &mut ratatui::DefaultTerminal) -> io::Result<()> {
+    execute!(io::stdout(), DisableMouseCapture)?;
+    terminal.show_cursor()?;
+    ratatui::try_restore()
+}
+
+/// Takes the terminal once more, whatever has become of it in the meantime.
+fn take_again(drawn: &mut Drawn) -> io::Result<()> {
+    // Its settings are not asked for as long as they are taken to be ours.
+    disable_raw_mode()?;
+    enable_raw_mode()?;
+    execute!(io::stdout(), EnterAlternateScreen, EnableMouseCapture)?;
+    let area = drawn.1;
+    blank(drawn, area)
 }
 
 /// The hook that gives the terminal back after a panic knows nothing of the mouse.
@@ -270,7 +323,6 @@ fn discard(app: &mut App) -> io::Result<()> {
             Event::Key(key) if command_for(key, false, &app.keys) == Some(Command::Abort) => {
                 app.update(Command::Abort);
             }
-            Event::Resize(columns, rows) => app.update(Command::Resize(columns, rows)),
             _ => {}
         }
     }

@@ -42,6 +42,7 @@ fn typed(question: &Question, knows: bool) -> String {
 fn begin(home: &Path, arguments: &[&str]) -> Child {
     Command::new(env!("CARGO_BIN_EXE_halfsplit"))
         .env("XDG_DATA_HOME", home)
+        .env("XDG_CACHE_HOME", home)
         .args(arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use halfsplit::chance::Chance;
-use halfsplit::circuit::{Circuit, Kind, PartId};
+use halfsplit::circuit::{Circuit, Kind, PartId, StationId};
 use halfsplit::diagnosis::NO_BITS;
 use halfsplit::drill::{Action, Advice, Entry, Mark, Outcome, PROVEN, Session};
 use halfsplit::network::PartState;
@@ -35,6 +35,20 @@ fn play(circuit: &Arc<Circuit>, number: u64) -> Session {
     // Once it is known, little is left to say.
     let mut known = 0;
     let called = |mut session: Session, chance: &mut Chance| {
+        // Some mend what they have isolated, and look whether that has helped.
+        let belief = session.belief().expect("it can be worked out");
+        let likeliest = belief.likeliest().map(|(candidate, _)| candidate.cause.clone());
+        let isolated = likeliest.filter(|cause| belief.group_probability(circuit, cause) >= PROVEN);
+        for part in isolated
+            .iter()
+            .filter(|_| number.is_multiple_of(3))
+            .flat_map(|cause| cause.failed_parts(circuit).collect::<Vec<_>>())
+        {
+            let walk = Step::Go(circuit.part(part).station);
+            for step in [walk, Step::Act(Act::Replace(part)), Step::Go(StationId(0))] {
+                session.apply(Action::Step(step));
+            }
+        }
         let belief = session.belief().expect("it can be worked out");
         let left: Vec<_> = belief.alive().map(|c| c.cause.clone()).collect();
         let fault = one(chance, &left).expect("the hidden fault is left");

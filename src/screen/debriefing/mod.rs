@@ -55,7 +55,7 @@ pub(super) struct Debriefing {
     /// The diagram, while it is open.
     diagram: Option<Box<Diagram>>,
     /// Why there is none.
-    remark: Option<String>,
+    pub(super) remark: Option<String>,
 }
 
 impl Debriefing {

@@ -104,6 +104,8 @@ pub(super) struct Drilling {
     pub(super) session: Session,
     /// Whether what is done in it is kept.
     pub(super) is_kept: bool,
+    /// Whether something of that has not been kept yet.
+    pub(super) waits: bool,
     /// Whether the write-up has been read and the clock runs.
     pub(super) begun: bool,
     /// First line shown of the write-up before the drill begins.
@@ -145,6 +147,7 @@ impl Drilling {
         Self {
             session,
             is_kept: false,
+            waits: false,
             begun: goes_on,
             scroll: 0,
             overlay: None,
