@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Write};
 use std::path::PathBuf;
 
 use sha2::{Digest, Sha256};
@@ -56,7 +56,12 @@ impl Known {
         match opened() {
             Ok(figures) => Self(figures),
             Err(why) => {
-                eprintln!("notice: figures cannot be kept for the next time: {}", plain(&why));
+                // What cannot be told is no reason to stop.
+                let told = plain(&why);
+                let _ = writeln!(
+                    std::io::stderr(),
+                    "notice: figures cannot be kept for the next time: {told}"
+                );
                 Self(None)
             }
         }

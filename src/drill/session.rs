@@ -210,7 +210,7 @@ impl Session {
         terms: Terms,
         seed: u64,
     ) -> Result<Self, SolveError> {
-        Self::planted_from(&Arc::new(Baseline::new(circuit)?), cause.into(), scope, terms, seed)
+        Self::planted_from(&Arc::new(Baseline::new(circuit)?), &cause.into(), scope, terms, seed)
     }
 
     /// The same from what drills on the same aircraft share.
@@ -219,15 +219,15 @@ impl Session {
     /// [`SolveError`] when the faulted circuit has no solution.
     pub fn planted_from(
         baseline: &Arc<Baseline>,
-        cause: Cause,
+        cause: &Cause,
         scope: Scope,
         terms: Terms,
         seed: u64,
     ) -> Result<Self, SolveError> {
         let circuit = baseline.normal().circuit();
-        let scope = scope.and(Scope::of(circuit, &cause));
+        let scope = scope.and(Scope::of(circuit, cause));
         let causes = Causes::within(circuit, scope);
-        let at = causes.position(&cause).expect("a cause names parts of the circuit and modes");
+        let at = causes.position(cause).expect("a cause names parts of the circuit and modes");
         Self::begin(baseline, (&causes, at), scope, terms, seed)
     }
 

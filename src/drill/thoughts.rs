@@ -21,13 +21,20 @@ pub struct Thoughts {
     moments: Mutex<Vec<Moment>>,
 }
 
-/// A question and its answer.
+/// What has been worked out of something that there may be none of.
+#[derive(Debug)]
+enum Answer<T> {
+    NotAsked,
+    Found(Option<T>),
+}
+
+/// A question and its answers.
 #[derive(Debug)]
 struct Moment {
     belief: Belief,
     place: Whereabouts,
-    best: Option<Option<Prospect>>,
-    planned: Option<Option<(Prospect, Outlook)>>,
+    best: Answer<Prospect>,
+    planned: Answer<(Prospect, Outlook)>,
 }
 
 impl Thoughts {
@@ -56,28 +63,29 @@ impl Thoughts {
     fn kept<T: Clone>(
         &self,
         (belief, place): (&Belief, &Whereabouts),
-        of: impl Fn(&mut Moment) -> &mut Option<T>,
-        find: impl FnOnce() -> T,
-    ) -> T {
+        of: impl Fn(&mut Moment) -> &mut Answer<T>,
+        find: impl FnOnce() -> Option<T>,
+    ) -> Option<T> {
         let moments = || self.moments.lock().unwrap_or_else(PoisonError::into_inner);
         let same = |m: &&mut Moment| m.place.is(place) && m.belief.says_the_same(belief);
         if let Some(moment) = moments().iter_mut().rev().find(same)
-            && let Some(known) = of(moment)
+            && let Answer::Found(known) = of(moment)
         {
             return known.clone();
         }
         let found = find();
         let mut moments = moments();
         if let Some(moment) = moments.iter_mut().rev().find(same) {
-            *of(moment) = Some(found.clone());
+            *of(moment) = Answer::Found(found.clone());
             return found;
         }
         if moments.len() >= KEPT {
             moments.remove(0);
         }
         let (belief, place) = (belief.clone(), place.clone());
-        let mut moment = Moment { belief, place, best: None, planned: None };
-        *of(&mut moment) = Some(found.clone());
+        let mut moment =
+            Moment { belief, place, best: Answer::NotAsked, planned: Answer::NotAsked };
+        *of(&mut moment) = Answer::Found(found.clone());
         moments.push(moment);
         found
     }

@@ -204,7 +204,7 @@ impl Recipe {
         Ok(match self.cause(baseline.normal().circuit())? {
             None => Session::drawn_from(&baseline, scope, self.seed)?,
             Some(cause) => {
-                Session::planted_from(&baseline, cause, scope, Terms::default(), self.seed)?
+                Session::planted_from(&baseline, &cause, scope, Terms::default(), self.seed)?
             }
         })
     }

@@ -55,7 +55,7 @@ impl Ready {
     pub fn begin_from(&self, baseline: &Arc<Baseline>, seed: u64) -> Result<Session, SolveError> {
         let weights: Vec<f64> = self.hidden.iter().map(|(_, weight)| *weight).collect();
         let drawn = Chance::stream(seed, "pool").weighted(&weights).unwrap_or(0);
-        let cause = self.hidden[drawn].0.clone();
+        let cause = &self.hidden[drawn].0;
         let seed = self.seed.unwrap_or(seed);
         let terms = self.terms.clone();
         Ok(Session::planted_from(baseline, cause, self.scope, terms, seed)?.under(self.rules))

@@ -48,6 +48,9 @@ pub struct Register {
     refused: Vec<Refusal>,
 }
 
+/// The names under which an attempt came in, and whose it is.
+type Claim<'a> = (Vec<&'a str>, Option<&'a str>);
+
 impl Register {
     /// Takes in one line of a hand-in.
     pub fn take(&mut self, found: Found) {
@@ -140,8 +143,6 @@ impl Register {
             .iter()
             .map(|(trainee, times)| format!("{trainee}: {} again", counted(*times, "attempt")))
             .collect();
-        // The names, and whose it is.
-        type Claim<'a> = (Vec<&'a str>, Option<&'a str>);
         let mut claims: BTreeMap<Claim<'_>, Vec<&Judged>> = BTreeMap::new();
         for (id, names) in &self.shared {
             let Some((_, one)) = self.counts.get(id) else { continue };

@@ -144,7 +144,6 @@ impl Class {
     /// How many attempts count and how many do not, in words.
     pub(super) fn counted(&self) -> String {
         let count = counted(self.attempts as usize, "attempt");
-        let mut told = format!("Counted: {count} of {}.", counted(self.trainees.len(), "trainee"));
         let not: Vec<String> = [
             (self.refused.len() - self.unreadable, "refused"),
             (self.disputed, "under several names"),
@@ -154,10 +153,11 @@ impl Class {
         .filter(|(many, _)| *many > 0)
         .map(|(many, why)| format!("{many} {why}"))
         .collect();
-        if !not.is_empty() {
-            told.push_str(&format!(" Not counted: {}.", not.join(", ")));
-        }
-        told
+        let not = match not.as_slice() {
+            [] => String::new(),
+            not => format!(" Not counted: {}.", not.join(", ")),
+        };
+        format!("Counted: {count} of {}.{not}", counted(self.trainees.len(), "trainee"))
     }
 
     /// Trainees, whoever needs help most first: those of whom nothing counts, then by their
@@ -214,7 +214,7 @@ impl TraineeLine {
         self.times_par = Some(if self.ratios.len() % 2 == 1 {
             self.ratios[middle]
         } else {
-            (self.ratios[middle - 1] + self.ratios[middle]) / 2.0
+            f64::midpoint(self.ratios[middle - 1], self.ratios[middle])
         });
     }
 
