@@ -261,6 +261,9 @@ pub struct Handin {
     /// Numbers of attempts; all whose call has been made when left out
     #[arg(value_name = "NUMBER")]
     pub numbers: Vec<i64>,
+    /// Those too that were left without a call
+    #[arg(long, conflicts_with = "numbers")]
+    pub open: bool,
     /// The file
     #[arg(short, long, value_name = "FILE")]
     pub out: PathBuf,

@@ -56,12 +56,17 @@ pub(super) fn list(arguments: &args::Log) -> Result<Ended> {
     if attempts.is_empty() && !arguments.json {
         writeln!(out, "No attempts in {}.", plain(&store.path().to_string_lossy()))?;
     }
+    let upshots = store.upshots()?;
     for kept in &attempts {
         if arguments.json {
             let told = serde_json::json!({ "number": kept.number, "attempt": kept.attempt });
             writeln!(out, "{told}")?;
         } else {
-            writeln!(out, "{}", line(kept))?;
+            // What the last debrief came to, where there was one.
+            let upshot = upshots.get(&kept.number).map_or_else(String::new, |upshot| {
+                format!(": {}, {:.0} points", upshot.told(), upshot.points)
+            });
+            writeln!(out, "{}{upshot}", line(kept))?;
         }
     }
     Ok(Ended::Well)
@@ -342,9 +347,10 @@ pub(super) fn hand_in(arguments: &args::Handin) -> Result<Ended> {
     let mut store = opened_to_read()?;
     let attempts: Vec<Attempt> = if arguments.numbers.is_empty() {
         let all = store.attempts(&Filter::default())?.into_iter().map(|kept| kept.attempt);
-        let mut closed: Vec<Attempt> = all.filter(Attempt::is_closed).collect();
-        closed.reverse();
-        closed
+        let wanted = |attempt: &Attempt| arguments.open || attempt.is_closed();
+        let mut wanted: Vec<Attempt> = all.filter(wanted).collect();
+        wanted.reverse();
+        wanted
     } else {
         let wanted = arguments.numbers.iter().map(|number| store.attempt(*number));
         wanted.map(|kept| kept.map(|kept| kept.attempt)).collect::<Result<_, _>>()?

@@ -95,11 +95,7 @@ fn best_told<'a>(attempts: impl Iterator<Item = Option<&'a Upshot>>) -> Option<(
                 "{times}; at best {:.0} points in {}, {}.",
                 best.points,
                 minutes(best.minutes),
-                match (best.found, best.proven) {
-                    (true, true) => "proven",
-                    (true, false) => "right, not proven",
-                    (false, _) => "the wrong part",
-                }
+                best.told()
             ),
         ),
     })

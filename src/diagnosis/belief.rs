@@ -176,6 +176,17 @@ impl Belief {
             })
     }
 
+    /// The same without what has been worked out of what would be seen next: for keeping it,
+    /// not for asking it.
+    #[must_use]
+    pub fn without_foresight(&self) -> Self {
+        let mut bare = self.clone();
+        for candidate in &mut bare.candidates {
+            candidate.foreseen = Arc::default();
+        }
+        bare
+    }
+
     /// How many observations have been taken in.
     pub fn observations(&self) -> usize {
         self.observations

@@ -5,7 +5,7 @@
 //! write-up says of them, so it is done once and every drill copies it.
 
 use std::collections::VecDeque;
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use crate::circuit::Circuit;
 use crate::diagnosis::{Belief, Observation};
@@ -17,11 +17,8 @@ use crate::observation::Rig;
 #[derive(Debug)]
 pub struct Baseline {
     normal: Rig,
-    priors: Mutex<Vec<(Scope, Arc<Prior>)>>,
+    priors: Mutex<Vec<(Scope, Arc<Belief>)>>,
 }
-
-/// Worked out by whoever asks first, while others wait.
-type Prior = OnceLock<Result<Belief, SolveError>>;
 
 impl Baseline {
     /// A circuit in its normal setup.
@@ -46,21 +43,31 @@ impl Baseline {
             // Far too many to keep an aircraft of each.
             return Belief::after(&self.normal, scope, told);
         }
-        let prior = {
-            let mut priors = self.priors.lock().unwrap_or_else(PoisonError::into_inner);
-            let known = priors.iter().find(|(known, _)| *known == scope);
-            let prior = known.map(|(_, prior)| Arc::clone(prior)).unwrap_or_default();
-            if known.is_none() {
-                priors.push((scope, Arc::clone(&prior)));
-            }
-            prior
-        };
-        let prior = prior.get_or_init(|| Belief::after(&self.normal, scope, &[]));
-        let mut belief = prior.clone()?;
+        let mut belief = Belief::clone(&*self.prior(scope)?);
         for observation in told {
             belief.observe(observation);
         }
         Ok(belief)
+    }
+
+    /// What is possible before anything has been seen.
+    fn prior(&self, scope: Scope) -> Result<Arc<Belief>, SolveError> {
+        let priors = || self.priors.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = |priors: &[(Scope, Arc<Belief>)]| {
+            priors.iter().find(|(known, _)| *known == scope).map(|(_, prior)| Arc::clone(prior))
+        };
+        if let Some(prior) = known(&priors()) {
+            return Ok(prior);
+        }
+        // Nobody waits for another here: whoever works it out side by side with others may come
+        // back to the same question while it does so. It comes out the same for all.
+        let prior = Arc::new(Belief::after(&self.normal, scope, &[])?);
+        let mut priors = priors();
+        if let Some(prior) = known(&priors) {
+            return Ok(prior);
+        }
+        priors.push((scope, Arc::clone(&prior)));
+        Ok(prior)
     }
 }
 

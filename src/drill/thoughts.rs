@@ -82,7 +82,7 @@ impl Thoughts {
         if moments.len() >= KEPT {
             moments.remove(0);
         }
-        let (belief, place) = (belief.clone(), place.clone());
+        let (belief, place) = (belief.without_foresight(), place.clone());
         let mut moment =
             Moment { belief, place, best: Answer::NotAsked, planned: Answer::NotAsked };
         *of(&mut moment) = Answer::Found(found.clone());

@@ -144,6 +144,17 @@ pub struct Upshot {
     pub points: f64,
 }
 
+impl Upshot {
+    /// Whether the right part was called and proven, in a few words.
+    pub fn told(&self) -> &'static str {
+        match (self.found, self.proven) {
+            (true, true) => "proven",
+            (true, false) => "right, not proven",
+            (false, _) => "the wrong part",
+        }
+    }
+}
+
 /// A logbook that is open.
 #[derive(Debug)]
 pub struct Store {

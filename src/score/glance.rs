@@ -77,29 +77,7 @@ pub struct Glance {
 /// the write-up with the table for it. The last few are kept.
 #[derive(Debug, Default)]
 pub struct Beginnings {
-    starts: Kept<Advisor>,
-}
-
-type Kept<T> = Mutex<VecDeque<(String, Arc<OnceLocked<T>>)>>;
-
-/// Worked out by whoever asks first, while others wait.
-type OnceLocked<T> = std::sync::OnceLock<Result<Arc<T>, SolveError>>;
-
-fn kept<T>(
-    all: &Kept<T>,
-    key: String,
-    make: impl FnOnce() -> Result<T, SolveError>,
-) -> Result<Arc<T>, SolveError> {
-    let cell = {
-        let mut all = all.lock().unwrap_or_else(PoisonError::into_inner);
-        let at = all.iter().position(|(known, _)| *known == key);
-        let found = at.and_then(|at| all.remove(at)).unwrap_or((key, Arc::default()));
-        let cell = Arc::clone(&found.1);
-        all.push_front(found);
-        all.truncate(KEPT);
-        cell
-    };
-    cell.get_or_init(|| make().map(Arc::new)).clone()
+    starts: Mutex<VecDeque<(String, Arc<Advisor>)>>,
 }
 
 impl Beginnings {
@@ -108,9 +86,27 @@ impl Beginnings {
     fn of(&self, build: &str, session: &Session) -> Result<Arc<Advisor>, SolveError> {
         let (scope, told) = (session.scope(), &session.write_up().observations);
         let start = format!("{build} {scope:?} {told:?} {:?}", session.start());
-        kept(&self.starts, start, || {
-            Ok(Advisor::new(session.known_at_start()?, session.circuit(), session.start().clone()))
-        })
+        let starts = || self.starts.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = |starts: &mut VecDeque<(String, Arc<Advisor>)>| {
+            let at = starts.iter().position(|(known, _)| *known == start)?;
+            starts.remove(at)
+        };
+        // Nobody waits for another here: whoever works it out side by side with others may come
+        // back to the same question while it does so.
+        let found = known(&mut starts());
+        let found = match found {
+            Some((_, found)) => found,
+            None => Arc::new(Advisor::new(
+                session.known_at_start()?,
+                session.circuit(),
+                session.start().clone(),
+            )),
+        };
+        let mut starts = starts();
+        let found = known(&mut starts).map_or(found, |(_, found)| found);
+        starts.push_front((start, Arc::clone(&found)));
+        starts.truncate(KEPT);
+        Ok(found)
     }
 }
 

@@ -14,12 +14,13 @@ attempts=${1:-100}
 target=${CARGO_TARGET_DIR:-target}
 pages=$target/pages
 mkdir -p "$pages"
+pages=$(cd "$pages" && pwd)
 cargo build --quiet
 cargo build --release --quiet
 release=$target/release/halfsplit
 debug=$target/debug/halfsplit
-export XDG_DATA_HOME=$pages/home
-rm -rf "$XDG_DATA_HOME" "$pages/class"
+export XDG_CACHE_HOME=$pages/home
+rm -rf "$pages/home" "$pages/class"
 mkdir -p "$pages/class"
 
 # Drills by somebody who looks, measures and calls, right or not; every one in the logbook.
@@ -27,21 +28,25 @@ systems=(bench t4-dc t4-ac)
 calls=('call S1:open-ON' 'call FLK:open' 'call F-FLT-C:open')
 for seed in $(seq "$attempts"); do
   which=$((seed % 3))
+  # A trainee by herself, and three that share the rest; each has a logbook.
+  trainee=0
+  [ "$seed" -le $((attempts / 2)) ] || trainee=$((1 + seed % 3))
+  export XDG_DATA_HOME=$pages/home/$trainee
   printf '%s\n' look 'dc TB1-1' look 'set VSEL FLT C' 'go fuses' look "${calls[$which]}" |
     "$debug" drill "${systems[$which]}" --plain --seed "$seed" >/dev/null 2>&1 || true
 done
-"$debug" handin --name 'Trainee 1' -o "$pages/class/one.jsonl"
-"$release" verify "$pages/class/one.jsonl" >"$pages/verified.txt" || {
+# Names that need care.
+names=('Trainee 1' 'A & B' '<i>Kim</i>' '=1+1')
+for trainee in 0 1 2 3; do
+  XDG_DATA_HOME=$pages/home/$trainee "$debug" handin --name "${names[$trainee]}" \
+    -o "$pages/class/$trainee.jsonl" >/dev/null
+done
+"$release" verify "$pages"/class/*.jsonl >"$pages/verified.txt" || {
   grep -v ': reproduced$' "$pages/verified.txt" | head
   exit 1
 }
 echo "$(grep -c ': reproduced$' "$pages/verified.txt") attempts of the debug build reproduced by the release build"
 
-# Some more trainees with names that need care, and a page of everything.
-for name in 'A & B' '<i>Kim</i>' '=1+1'; do
-  "$release" handin $(seq "$((attempts < 30 ? attempts : 30))") --name "$name" \
-    -o "$pages/class/$RANDOM.jsonl" >/dev/null
-done
 "$release" class "$pages/class" --html "$pages/class.html" >/dev/null
 printf '%s\n' 'set VSEL FLT C' 'go fuses' 'pull F-FLT-C' 'call F-FLT-C:open' |
   "$release" drill t4-ac --fault F-FLT-C:open --seed 4 --no-log --report "$pages/debrief.html" >/dev/null

@@ -8,7 +8,7 @@ use crate::diagnostic::escaped;
 use crate::report::style::STYLE;
 
 /// What a class needs beside the style of a debrief. On a phone each row becomes a card: its
-/// cells stand one below the other, each with its heading before it.
+/// cells stand one after the other, each with its heading before it.
 const OWN_STYLE: &str = "
 .scrolls{overflow-x:auto}
 .cards .plot{width:6.25rem}
@@ -17,10 +17,11 @@ const OWN_STYLE: &str = "
 @media (max-width:48rem){
 .cards thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 .cards tr{display:block;padding:.5rem 0;border-bottom:1px solid var(--line)}
-.cards th,.cards td{display:flex;gap:1rem;justify-content:space-between;padding:.1rem 0;border:0;text-align:left;white-space:normal}
+.cards tbody th,.cards td{display:inline-block;padding:0 .9rem .1rem 0;border:0;text-align:left;white-space:normal}
+.cards tbody th,.cards td:last-child{display:block}
 .cards tbody th{font-weight:600}
-.cards td::before{content:attr(data-of);color:var(--quiet);flex:none}
-.cards td:empty{display:none}
+.cards td::before{content:attr(data-of) ' ';color:var(--quiet)}
+.cards td:empty,.cards td.nought{display:none}
 }";
 
 impl Class {
@@ -92,7 +93,7 @@ impl Class {
             ];
             (name, cells)
         });
-        table(out, "Trainees", ("Trainee", &headings), rows);
+        table(out, "Trainees", ("Trainee", &headings, false), rows);
     }
 
     fn faults_page(&self, out: &mut String) {
@@ -110,16 +111,17 @@ impl Class {
             let cells = counts.iter().map(u32::to_string).chain(called).collect();
             (fault, cells)
         });
-        table(out, "Faults", ("Fault", &headings), rows);
+        table(out, "Faults", ("Fault", &headings, true), rows);
     }
 }
 
 /// A table whose rows become cards on a phone. Names are text, cells are written already; a
-/// heading says whether numbers stand under it.
+/// heading says whether numbers stand under it, of which those that are nought may be left out
+/// on a phone.
 fn table<'a>(
     out: &mut String,
     title: &str,
-    (of, headings): (&str, &[(&str, bool)]),
+    (of, headings, leaves_out_nought): (&str, &[(&str, bool)], bool),
     rows: impl Iterator<Item = (&'a str, Vec<String>)>,
 ) {
     let class = |is_number: bool| if is_number { " class=\"num\"" } else { "" };
@@ -139,7 +141,12 @@ fn table<'a>(
             escaped(name)
         );
         for ((heading, is_number), cell) in headings.iter().zip(cells) {
-            let class = class(*is_number);
+            // What never happened to a fault need not be read on a phone.
+            let class = match (is_number, leaves_out_nought && cell == "0") {
+                (_, true) => " class=\"num nought\"",
+                (true, false) => " class=\"num\"",
+                (false, false) => "",
+            };
             let _ = write!(out, "<td role=\"cell\" data-of=\"{heading}\"{class}>{cell}</td>");
         }
         out.push_str("</tr>\n");
