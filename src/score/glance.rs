@@ -73,8 +73,8 @@ pub struct Glance {
     pub habits: Vec<(HabitKind, f64)>,
 }
 
-/// Drills that begin alike, begun once: what is possible before anything is seen, and after
-/// the write-up with the table for it. The last few are kept.
+/// Drills that begin alike, begun once: what the write-up leaves possible, with the table for
+/// it. The last few are kept.
 #[derive(Debug, Default)]
 pub struct Beginnings {
     starts: Mutex<VecDeque<(String, Arc<Advisor>)>>,

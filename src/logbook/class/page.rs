@@ -18,7 +18,7 @@ const OWN_STYLE: &str = "
 .cards thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
 .cards tr{display:block;padding:.5rem 0;border-bottom:1px solid var(--line)}
 .cards tbody th,.cards td{display:inline-block;padding:0 .9rem .1rem 0;border:0;text-align:left;white-space:normal}
-.cards tbody th,.cards td:last-child{display:block}
+.cards tbody th,.cards td:last-child,.cards td:has(.plot){display:block}
 .cards tbody th{font-weight:600}
 .cards td::before{content:attr(data-of) ' ';color:var(--quiet)}
 .cards td:empty,.cards td.nought{display:none}
