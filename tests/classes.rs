@@ -179,6 +179,31 @@ fn class_of(folder: &Path, cache: &Path, more: &[&str]) -> Output {
         .expect("it runs")
 }
 
+/// What a trainee has handed in is there once: no page is written over it, by whatever way.
+#[test]
+fn no_page_takes_the_place_of_a_hand_in() {
+    let home = crate::program::data_home();
+    let (folder, link) = (home.join("class"), home.join("page.html"));
+    fs::create_dir_all(&folder).expect("a folder");
+    let hand_in = folder.join("a.jsonl");
+    let mut text = Vec::new();
+    let attempts = [crate::logbook::by_chance("bench", 1, 2)];
+    handin::write(&mut text, ("Ann", crate::logbook::AT), &attempts, None).expect("written");
+    fs::write(&hand_in, &text).expect("a file");
+    #[cfg(unix)]
+    std::os::unix::fs::symlink(&hand_in, &link).expect("a link");
+    for (option, out) in [("--html", &hand_in), ("--xapi", &hand_in), ("--html", &link)] {
+        let output = class_of(&folder, &home, &[option, out.to_str().expect("text")]);
+        let told = String::from_utf8(output.stderr).expect("text");
+        assert_eq!(output.status.code(), Some(2), "{told}");
+        assert!(told.contains("is one of the hand-ins: name another file"), "{told}");
+        assert_eq!(fs::read(&hand_in).expect("it is there"), text);
+    }
+    let page = folder.join("page.html");
+    let output = class_of(&folder, &home, &["--html", page.to_str().expect("text")]);
+    assert!(output.status.success() && page.is_file(), "beside them is a place like any other");
+}
+
 /// Figures are found again, for the same attempt only; and nothing hangs on them.
 #[test]
 fn what_has_been_worked_out_is_found_again_and_can_be_done_without() {

@@ -33,6 +33,9 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
     }
     let systems = Systems::with(&arguments.with)?;
     let (files, passed_over) = hand_ins(&arguments.folder)?;
+    for out in arguments.html.iter().chain(&arguments.xapi) {
+        is_no_hand_in(out, &files)?;
+    }
     if let Some(told) = passed_over_told(&passed_over) {
         writeln!(std::io::stderr(), "{told}")?;
     }
@@ -65,6 +68,16 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
         whole_file::write(path, &format!("{}\n", serde_json::to_string_pretty(&statements)?))?;
     }
     Ok(if class.refused.is_empty() { Ended::Well } else { Ended::WithFinding })
+}
+
+/// Refuses to write over a hand-in: what a trainee has handed in is there once.
+fn is_no_hand_in(out: &Path, files: &[PathBuf]) -> Result<()> {
+    // A link counts for what it leads to.
+    let there = fs::canonicalize(out).ok();
+    if there.is_some() && files.iter().any(|file| fs::canonicalize(file).ok() == there) {
+        bail!("{} is one of the hand-ins: name another file", plain(&out.to_string_lossy()));
+    }
+    Ok(())
 }
 
 /// The hand-ins of a folder, by name, and what else lies in it and why that is no hand-in.

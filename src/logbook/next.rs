@@ -57,7 +57,7 @@ impl Flaw {
     /// What is said of a kind of part in whose drills this happened.
     fn elsewhere(self) -> &'static str {
         match self {
-            Self::Wrong => "was called wrongly",
+            Self::Wrong => "was missed",
             Self::Unproven => "was called without a proof",
             Self::Careless => "was found against a caution",
             Self::Slow => "took long",
