@@ -179,6 +179,19 @@ fn class_of(folder: &Path, cache: &Path, more: &[&str]) -> Output {
         .expect("it runs")
 }
 
+/// What is known after each move is held until an attempt has been worked out, so nobody may
+/// hand in moves without end.
+#[test]
+fn an_attempt_without_end_is_refused_before_it_is_done_again() {
+    let mut attempt = crate::logbook::by_chance("bench", 1, 2);
+    let one = attempt.moves[0].clone();
+    attempt.moves = vec![one; handin::MOVES_LIMIT + 1];
+    let header = handin::Header { made: crate::logbook::AT.to_owned(), ..Default::default() };
+    let sheet = handin::Sheet { attempt, signature: None };
+    let verdict = handin::judge(&header, &sheet, &handin::Systems::default_systems());
+    assert_eq!(verdict.told(), "cannot be done again: 1001 moves: a drill takes 1000 at most");
+}
+
 /// What a trainee has handed in is there once: no page is written over it, by whatever way.
 #[test]
 fn no_page_takes_the_place_of_a_hand_in() {

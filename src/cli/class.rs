@@ -31,6 +31,9 @@ pub(super) fn class(arguments: &args::Class) -> Result<Ended> {
     for path in arguments.html.iter().chain(&arguments.xapi) {
         debrief::can_be_written(path)?;
     }
+    if arguments.html.is_some() && arguments.html == arguments.xapi {
+        bail!("the page and the statements cannot be written to the same file");
+    }
     let systems = Systems::with(&arguments.with)?;
     let (files, passed_over) = hand_ins(&arguments.folder)?;
     for out in arguments.html.iter().chain(&arguments.xapi) {

@@ -32,6 +32,10 @@ const TOLD: usize = 160;
 /// Letters that tell why a drill cannot be made.
 const WHY_TOLD: usize = 400;
 
+/// Moves of the longest attempt that is done again: far more than any trainee makes, and few
+/// enough that what is known after each can be held at once.
+pub const MOVES_LIMIT: usize = 1000;
+
 /// Letters of the longest name.
 pub const NAME_LIMIT: usize = 80;
 
@@ -373,6 +377,12 @@ pub fn judge(header: &Header, sheet: &Sheet, systems: &Systems) -> Verdict {
         Ok(found) => found,
         Err(why) => return Verdict::CannotBeDone(why),
     };
+    if attempt.moves.len() > MOVES_LIMIT {
+        let moves = attempt.moves.len();
+        return Verdict::CannotBeDone(format!(
+            "{moves} moves: a drill takes {MOVES_LIMIT} at most"
+        ));
+    }
     if let Some(edit) = attempt.first_edit() {
         return Verdict::Differs(edit);
     }

@@ -1,6 +1,6 @@
 //! What to practise next: from what somebody has done, the drills that are most worth doing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::class::Judged;
 use crate::library;
@@ -54,16 +54,6 @@ impl Flaw {
         }
     }
 
-    /// What is said of a kind of part in whose drills this happened.
-    fn elsewhere(self) -> &'static str {
-        match self {
-            Self::Wrong => "was missed",
-            Self::Unproven => "was called without a proof",
-            Self::Careless => "was found against a caution",
-            Self::Slow => "took long",
-        }
-    }
-
     fn told(self, one: &Judged) -> String {
         match self {
             Self::Wrong => format!("last time the wrong thing was called ({})", one.called),
@@ -74,10 +64,11 @@ impl Flaw {
     }
 }
 
-/// The last attempt at each drill; a drill without a call is none.
+/// The last attempt at each drill; a drill without a call is none. Drills that no author has
+/// written have no name of their own: each attempt is another one.
 fn latest(judged: &[Judged]) -> BTreeMap<&str, &Judged> {
     let called = judged.iter().filter(|one| !one.called.is_empty());
-    called.map(|one| (&*one.drill, one)).collect()
+    called.map(|one| (if one.drill.contains('/') { &*one.drill } else { &*one.id }, one)).collect()
 }
 
 /// The habit that showed in most of the last attempts at each drill, and in how many of how
@@ -101,15 +92,9 @@ pub fn habit_to_work_on(judged: &[Judged]) -> Option<(HabitKind, usize, usize)> 
 /// that went wrong elsewhere go before others.
 pub fn practise_next(judged: &[Judged], most: usize) -> Vec<Practice> {
     let latest = latest(judged);
-    // Kinds of part that a drill went wrong with, and how.
-    let mut weak: BTreeMap<&str, Flaw> = BTreeMap::new();
-    for one in latest.values() {
-        let Some(flaw) = Flaw::of(one) else { continue };
-        for kind in &one.kinds {
-            let known = weak.entry(kind).or_insert(flaw);
-            *known = flaw.min(*known);
-        }
-    }
+    // Kinds of part that a drill went wrong with.
+    let flawed = latest.values().filter(|one| Flaw::of(one).is_some());
+    let weak: BTreeSet<&str> = flawed.flat_map(|one| &one.kinds).map(|kind| &**kind).collect();
     let mut found = Vec::new();
     for system in library::NAMES {
         let Ok(drills) = library::drills(system) else { continue };
@@ -129,19 +114,20 @@ pub fn practise_next(judged: &[Judged], most: usize) -> Vec<Practice> {
                 let Some(flaw) = Flaw::of(one) else { continue };
                 (flaw.worth() - rung, flaw.told(one))
             } else {
-                let shared = library::scenario(system, &drill.id).ok().and_then(|loaded| {
+                let shares = library::scenario(system, &drill.id).is_ok_and(|loaded| {
                     let circuit = &loaded.ready.circuit;
                     let faults = loaded.ready.hidden.iter().flat_map(|(cause, _)| cause.faults());
-                    faults
-                        .map(|fault| circuit.part(fault.part).kind.id().spec().name)
-                        .find_map(|kind| Some((kind, *weak.get(kind)?)))
+                    let mut kinds =
+                        faults.map(|fault| circuit.part(fault.part).kind.id().spec().name);
+                    kinds.any(|kind| weak.contains(kind))
                 });
                 let step = (rung - f64::from(rung_done) - 1.0).abs();
-                match shared {
-                    Some((kind, flaw)) => {
-                        (75.0 - step, format!("in another drill a {kind} {}", flaw.elsewhere()))
-                    }
-                    None => (50.0 - 5.0 * step, format!("not done yet, rung {}", drill.rung)),
+                let told = format!("not done yet, rung {}", drill.rung);
+                if shares {
+                    // Which kind of part that is would give the fault away.
+                    (75.0 - step, format!("{told}; practises what went wrong in another drill"))
+                } else {
+                    (50.0 - 5.0 * step, told)
                 }
             };
             found.push(Practice { drill: name, reason, worth });

@@ -44,8 +44,8 @@ pub(super) struct Reckoner {
     called: Option<Cause>,
     /// Parts and fuses that were changed at any time.
     exchanged: Vec<PartId>,
-    /// Measurements, by their place in the log.
-    probes: Vec<(usize, Step)>,
+    /// All steps of the drill.
+    all_steps: Vec<Step>,
     /// Uncertainty about the repair group after the write-up, in bits.
     doubt: f64,
     /// Probability, after the write-up, of the candidates in the table.
@@ -82,10 +82,7 @@ impl Reckoner {
                     _ => None,
                 })
                 .collect(),
-            probes: steps()
-                .enumerate()
-                .filter(|(_, step)| matches!(step, Step::Probe(_)))
-                .collect(),
+            all_steps: steps().collect(),
             doubt: belief.group_entropy_bits(),
             steps: Vec::new(),
             mending_minutes: 0.0,
@@ -144,7 +141,7 @@ impl Reckoner {
         let mends = match step {
             Step::Act(Act::Replace(part) | Act::FitSpare(part)) => isolated(part),
             Step::LookAround | Step::Probe(_) | Step::Act(Act::Hold { .. }) => false,
-            // On the way to an exchange or back from it.
+            // On the way to an exchange or back from it, or to a measurement that confirms.
             Step::Go(_) | Step::Act(_) => {
                 before.group_posterior().into_iter().any(|p| p >= PROVEN)
                     && (self.exchanged.iter().any(|part| isolated(*part))
@@ -188,10 +185,15 @@ impl Reckoner {
             && called.failed_parts(circuit).any(touches)
     }
 
-    /// Whether the part that is called in the end is measured once more later on.
+    /// Whether the part that is called in the end is measured once more before anybody walks
+    /// on.
     fn will_confirm(&self, circuit: &Circuit, before: &Belief) -> bool {
-        let mut later = self.probes.iter().filter(|(at, _)| *at > self.steps.len());
-        later.any(|(_, probe)| self.confirms(circuit, before, *probe))
+        let mut here = self
+            .all_steps
+            .iter()
+            .skip(self.steps.len() + 1)
+            .take_while(|step| !matches!(step, Step::Go(_)));
+        here.any(|step| self.confirms(circuit, before, *step))
     }
 
     /// Expected minutes that a step costs more than the best one, where it is among the

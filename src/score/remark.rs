@@ -80,6 +80,7 @@ impl Remark<'_> {
         let searched = self.purpose == Purpose::Search && !self.planned;
         self.best.is_some_and(|best| {
             searched
+                && !told.starts_with(TELLS_MOST)
                 && best.step != self.chosen.step
                 && !told.contains(&told_with_walk(self.circuit, best))
         })

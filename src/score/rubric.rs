@@ -108,7 +108,8 @@ impl Rubric {
                 "Economy, {} points. All of them for par, the expected minutes of the best \
                  strategy known from the write-up on, or for what that strategy takes for this \
                  very fault, if that is more; for twice the minutes half. Minutes for mending what has been isolated \
-                 do not count, walks to it and from it included; without an exchange they do. Each good part changed \
+                 do not count, walks to it and from it included, nor does the walk to a \
+                 measurement that confirms it. Each good part changed \
                  though another step was provably better takes {} points.",
                 p(self.economy),
                 p(self.good_part)

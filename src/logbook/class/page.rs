@@ -39,9 +39,8 @@ impl Class {
         );
         let habits = self.commonest_habits(MOST_HABITS);
         if !habits.is_empty() {
-            let title = format!("Habits in most of the {} drills called", self.called());
             let told = habits.into_iter().map(|(habit, drills)| format!("{habit}: {drills}"));
-            list(&mut out, &title, told);
+            list(&mut out, &self.habits_title(), told);
         }
         self.trainees_page(&mut out);
         self.faults_page(&mut out);

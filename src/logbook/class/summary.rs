@@ -161,15 +161,12 @@ impl Class {
     }
 
     /// Trainees, whoever needs help most first: those of whom nothing counts, then by their
-    /// mean points, then by name.
+    /// mean points, a drill without a call taken for none, then by name.
     pub(super) fn neediest_first(&self) -> Vec<(&str, &TraineeLine)> {
         let mut lines: Vec<(&str, &TraineeLine)> =
             self.trainees.iter().map(|(name, line)| (name.as_str(), line)).collect();
         // Names are in order already, and a stable sort leaves them so.
-        lines.sort_by(|a, b| {
-            let mean = |line: &TraineeLine| line.mean_points().unwrap_or(-1.0);
-            mean(a.1).total_cmp(&mean(b.1))
-        });
+        lines.sort_by(|a, b| a.1.standing().total_cmp(&b.1.standing()));
         lines
     }
 
@@ -186,9 +183,10 @@ impl Class {
         most_frequent(&self.habits).into_iter().take(most).collect()
     }
 
-    /// Drills that were called.
-    pub(super) fn called(&self) -> u32 {
-        self.trainees.values().map(|line| line.drills).sum()
+    /// What the commonest habits stand under.
+    pub(super) fn habits_title(&self) -> String {
+        let called: u32 = self.trainees.values().map(|line| line.drills).sum();
+        format!("Habits seen most often, in {} with a call", counted(called as usize, "drill"))
     }
 
     /// Tests that told nothing, the most frequent first.
@@ -224,18 +222,27 @@ impl TraineeLine {
         (!self.points.is_empty()).then(|| sum / self.points.len() as f64)
     }
 
-    /// The habits to work on: three that cost most, and cautions gone against whatever else
-    /// there is.
+    /// Points a drill where one that was left without a call has none; below nought where
+    /// nothing counts.
+    fn standing(&self) -> f64 {
+        let drills = f64::from(self.drills + self.left_open);
+        if drills == 0.0 { -1.0 } else { self.points.iter().sum::<f64>() / drills }
+    }
+
+    /// The habits to work on: cautions gone against, and the three others that most drills
+    /// showed, of equals those that cost more.
     pub(super) fn worst_habits(&self) -> Vec<(&str, HabitLine)> {
         let mut habits: Vec<(&str, HabitLine)> =
             self.habits.iter().map(|(habit, line)| (habit.as_str(), *line)).collect();
-        habits.sort_by(|a, b| b.1.points.total_cmp(&a.1.points).then(a.0.cmp(b.0)));
-        let cautions = HabitKind::AgainstCautions.title();
-        let mut at = 0;
-        habits.retain(|(habit, _)| {
-            at += 1;
-            at <= 3 || *habit == cautions
+        let cautions = |habit: &str| habit == HabitKind::AgainstCautions.title();
+        habits.sort_by(|a, b| {
+            (cautions(b.0).cmp(&cautions(a.0)))
+                .then(b.1.drills.cmp(&a.1.drills))
+                .then(b.1.points.total_cmp(&a.1.points))
+                .then(a.0.cmp(b.0))
         });
+        let most = 3 + usize::from(habits.first().is_some_and(|(habit, _)| cautions(habit)));
+        habits.truncate(most);
         habits
     }
 }

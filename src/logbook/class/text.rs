@@ -21,9 +21,7 @@ impl Class {
         if !habits.is_empty() {
             let told: Vec<String> =
                 habits.iter().map(|(habit, drills)| format!("{habit} ({drills})")).collect();
-            let called = self.called();
-            let _ =
-                writeln!(out, "Habits in most of the {called} drills called: {}.", told.join(", "));
+            let _ = writeln!(out, "{}: {}.", self.habits_title(), told.join(", "));
         }
         self.trainees_text(&mut out);
         self.faults_text(&mut out);
