@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use halfsplit::logbook::class::{Found, Judged, Refusal, Register};
-use halfsplit::logbook::handin;
+use halfsplit::logbook::{habit_to_work_on, handin, practise_next};
 use halfsplit::score::HabitKind;
 
 /// An attempt of which only what a test is about matters.
@@ -144,6 +144,48 @@ fn what_came_twice_is_told_once_for_each_and_says_who_gets_it() {
     );
 }
 
+#[test]
+fn a_drill_without_a_call_counts_for_none_in_the_order_of_the_table() {
+    let done = |id: &str, name: &str, points| Judged { points, ..attempt(id, name) };
+    let left = |id: &str| Judged { called: "".into(), right: false, ..attempt(id, "Fern") };
+    let text = register([done("1", "Fern", 100.0), left("2"), left("3"), done("4", "Ann", 60.0)])
+        .class()
+        .text();
+    let at = |name: &str| text.find(name).unwrap_or_else(|| panic!("{name} in {text}"));
+    assert!(at("\nFern ") < at("\nAnn "), "{text}");
+}
+
+/// Of a written drill the last attempt counts; drills that were drawn are each another one.
+#[test]
+fn the_habit_to_work_on_is_counted_drill_by_drill() {
+    let habits = || vec![(HabitKind::CalledUnproven, 20.0)];
+    let of =
+        |id: &str, drill: &str| Judged { drill: drill.into(), habits: habits(), ..attempt(id, "") };
+    let drawn = [of("1", "t4-ac"), of("2", "t4-ac"), attempt("3", "")];
+    assert_eq!(habit_to_work_on(&drawn), Some((HabitKind::CalledUnproven, 2, 3)));
+    assert_eq!(habit_to_work_on(&[of("1", "bench/one"), of("2", "bench/one")]), None);
+}
+
+/// A drill whose fault is of a kind that was missed goes before others, and nothing that is said
+/// of it names the kind.
+#[test]
+fn what_to_practise_next_gives_no_fault_away() {
+    let missed = Judged {
+        right: false,
+        proven: false,
+        called: "S1:open-ON".into(),
+        kinds: vec!["Fuse".into()],
+        ..attempt("1", "")
+    };
+    let next = practise_next(&[missed], 100);
+    let shares = |reason: &str| reason.ends_with("practises what went wrong in another drill");
+    let sharing = next.iter().filter(|one| shares(&one.reason)).count();
+    assert!(sharing > 3 && sharing < next.len(), "{next:#?}");
+    let undone = || next.iter().filter(|one| one.reason.starts_with("not done yet"));
+    assert!(undone().take(sharing).all(|one| shares(&one.reason)), "{next:#?}");
+    assert!(undone().all(|one| !one.reason.to_lowercase().contains("fuse")), "{next:#?}");
+}
+
 /// Whoever has handed in only what does not count still stands in the table.
 #[test]
 fn nobody_vanishes_whose_attempts_are_refused() {
@@ -213,6 +255,10 @@ fn no_page_takes_the_place_of_a_hand_in() {
         assert_eq!(fs::read(&hand_in).expect("it is there"), text);
     }
     let page = folder.join("page.html");
+    let name = page.to_str().expect("text");
+    let output = class_of(&folder, &home, &["--html", name, "--xapi", name]);
+    assert_eq!(output.status.code(), Some(2), "one file for both: {output:?}");
+    assert!(!page.exists());
     let output = class_of(&folder, &home, &["--html", page.to_str().expect("text")]);
     assert!(output.status.success() && page.is_file(), "beside them is a place like any other");
 }

@@ -26,15 +26,7 @@ fn under_modes(home: &Path, arguments: &[&str], lines: &str) -> Output {
     } else {
         Command::new(program)
     };
-    let mut child = command
-        .args(arguments)
-        .env("XDG_DATA_HOME", home)
-        .env("XDG_CACHE_HOME", home)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("it starts");
+    let mut child = crate::program::piped_in(command.args(arguments), home);
     // It may have ended before it reads anything.
     let _ = child.stdin.take().expect("piped").write_all(lines.as_bytes());
     child.wait_with_output().expect("it ends")

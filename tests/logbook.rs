@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command};
 use std::time::Duration;
 
 use halfsplit::chance::Chance;
@@ -674,15 +674,8 @@ pub(crate) fn book(home: &Path) -> PathBuf {
 }
 
 pub(crate) fn started(home: &Path, arguments: &[&str]) -> Child {
-    Command::new(env!("CARGO_BIN_EXE_halfsplit"))
-        .args(arguments)
-        .env("XDG_DATA_HOME", home)
-        .env("XDG_CACHE_HOME", home)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("it starts")
+    let mut command = Command::new(env!("CARGO_BIN_EXE_halfsplit"));
+    crate::program::piped_in(command.args(arguments), home)
 }
 
 /// The program is killed at any moment: every move that it had acknowledged is in the logbook,
@@ -823,14 +816,7 @@ fn a_full_disk_ends_the_keeping_and_not_the_drill() {
 }
 
 fn told_once(command: &mut Command, home: &Path) {
-    let mut child = command
-        .env("XDG_DATA_HOME", home)
-        .env("XDG_CACHE_HOME", home)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("it starts");
+    let mut child = crate::program::piped_in(command, home);
     // So many moves that no file of a few pages holds them.
     let lines = "dc TB1-1\nlook\n".repeat(400) + "call S1:open-ON\n";
     child.stdin.take().expect("piped").write_all(lines.as_bytes()).expect("it reads");

@@ -14,6 +14,18 @@ pub(crate) fn data_home() -> PathBuf {
         .join(format!("data-{}-{run}", std::process::id()))
 }
 
+/// Starts a program that keeps things in this folder, its streams in our hands.
+pub(crate) fn piped_in(command: &mut Command, home: &std::path::Path) -> std::process::Child {
+    command
+        .env("XDG_DATA_HOME", home)
+        .env("XDG_CACHE_HOME", home)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts")
+}
+
 /// Runs the program: whether it did well, what it printed, what it complained of.
 pub(crate) fn run(arguments: &[&str]) -> (Option<i32>, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_halfsplit"))

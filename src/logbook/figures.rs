@@ -125,6 +125,11 @@ fn prepared(path: &Path, build: &[u8]) -> rusqlite::Result<Connection> {
     if !fits(&connection)? {
         let writing =
             connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+        // Another program may have made it fit meanwhile.
+        if fits(&writing)? {
+            drop(writing);
+            return Ok(connection);
+        }
         writing.execute_batch(
             "DROP TABLE IF EXISTS figure;
              DROP TABLE IF EXISTS made_by;

@@ -87,9 +87,7 @@ pub struct Advice {
 /// Plans a whole strategy with its proof. The work bounds the search; writing the proof takes
 /// about as long again.
 pub fn plan(problem: &Problem, work: u64) -> Plan {
-    let mut search = Search::new(problem);
-    search.run(work);
-    let (policy, upper) = search.policy();
+    let (mut search, policy, upper) = searched(problem, work);
     let certificate = certificate::certify(&mut search, policy.clone(), upper as u64);
     Plan {
         lower: problem.minutes(certificate.lower),
@@ -102,6 +100,14 @@ pub fn plan(problem: &Problem, work: u64) -> Plan {
         policy,
         certificate,
     }
+}
+
+/// Searches so long; the best strategy found, and its cost.
+fn searched(problem: &Problem, work: u64) -> (Search<'_>, Policy, f64) {
+    let mut search = Search::new(problem);
+    search.run(work);
+    let (policy, upper) = search.policy();
+    (search, policy, upper)
 }
 
 /// A strategy and its bounds, without a proof in writing.
@@ -118,9 +124,7 @@ pub struct Strategy {
 /// Plans a whole strategy as [`plan`] does, without writing the proof, which takes about as
 /// long again; the bounds are as true.
 pub fn strategy(problem: &Problem, work: u64) -> Strategy {
-    let mut search = Search::new(problem);
-    search.run(work);
-    let (policy, upper) = search.policy();
+    let (search, policy, upper) = searched(problem, work);
     let (lower, _) = search.bounds();
     Strategy {
         lower: problem.minutes((lower as u64).min(upper as u64)),

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::summary::Class;
-use super::text::{MOST_HABITS, MOST_TESTS, more, points_told};
+use super::text::{MOST_TESTS, more, points_told};
 use crate::diagnostic::escaped;
 use crate::report::style::STYLE;
 
@@ -37,7 +37,7 @@ impl Class {
              <p class=\"quiet\">{}</p></header>\n<main>\n",
             self.counted()
         );
-        let habits = self.commonest_habits(MOST_HABITS);
+        let habits = self.commonest_habits();
         if !habits.is_empty() {
             let told = habits.into_iter().map(|(habit, drills)| format!("{habit}: {drills}"));
             list(&mut out, &self.habits_title(), told);

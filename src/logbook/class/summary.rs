@@ -1,12 +1,15 @@
 //! The sums: trainees, faults, tests and habits.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use serde::Serialize;
 
 use super::Judged;
 use crate::score::HabitKind;
 use crate::units::counted;
+
+/// Habits that are named at the most, of a trainee and of the whole class.
+const MOST_HABITS: usize = 3;
 
 /// One trainee.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -123,12 +126,10 @@ impl Class {
             fault.wrong += 1;
             *fault.called_as.entry(one.called.to_string()).or_default() += 1;
         }
-        let kinds: BTreeSet<HabitKind> = one.habits.iter().map(|(kind, _)| *kind).collect();
-        for kind in kinds {
-            let points = one.habits.iter().filter(|(of, _)| *of == kind).map(|(_, points)| points);
+        for (kind, points) in &one.habits {
             let habit = line.habits.entry(kind.title().to_owned()).or_default();
             habit.drills += 1;
-            habit.points += points.sum::<f64>();
+            habit.points += points;
             *self.habits.entry(kind.title().to_owned()).or_default() += 1;
         }
         for test in &one.useless {
@@ -178,9 +179,9 @@ impl Class {
         lines
     }
 
-    /// The habits that most drills of the class showed, at most so many.
-    pub(super) fn commonest_habits(&self, most: usize) -> Vec<(&str, u32)> {
-        most_frequent(&self.habits).into_iter().take(most).collect()
+    /// The habits that most drills of the class showed.
+    pub(super) fn commonest_habits(&self) -> Vec<(&str, u32)> {
+        most_frequent(&self.habits).into_iter().take(MOST_HABITS).collect()
     }
 
     /// What the commonest habits stand under.
@@ -241,7 +242,8 @@ impl TraineeLine {
                 .then(b.1.points.total_cmp(&a.1.points))
                 .then(a.0.cmp(b.0))
         });
-        let most = 3 + usize::from(habits.first().is_some_and(|(habit, _)| cautions(habit)));
+        let most =
+            MOST_HABITS + usize::from(habits.first().is_some_and(|(habit, _)| cautions(habit)));
         habits.truncate(most);
         habits
     }

@@ -9,15 +9,13 @@ use crate::diagnostic::plain;
 
 /// Tests that are listed at the most.
 pub(super) const MOST_TESTS: usize = 20;
-/// Habits of the whole class that are named.
-pub(super) const MOST_HABITS: usize = 3;
 
 impl Class {
     /// As lines of text: what the class has in common, then whoever needs help most first.
     pub fn text(&self) -> String {
         let mut out = String::new();
         let _ = writeln!(out, "{}", self.counted());
-        let habits = self.commonest_habits(MOST_HABITS);
+        let habits = self.commonest_habits();
         if !habits.is_empty() {
             let told: Vec<String> =
                 habits.iter().map(|(habit, drills)| format!("{habit} ({drills})")).collect();
