@@ -188,6 +188,31 @@ fn mending_what_has_been_isolated_costs_nothing_once_it_is_checked() {
     assert!(unchecked > 0, "no part was away from where the crew sit");
 }
 
+/// Walks after the proof are free for a repair, and for nothing else.
+#[test]
+fn walks_after_the_proof_count_where_nothing_is_mended() {
+    let mut walked = 0;
+    for seed in 0..8 {
+        let session = Session::drawn(system("t4-ac"), seed).expect("it settles");
+        let called = worked(session.clone(), false, false);
+        let idle = worked(session.clone(), false, true);
+        // Some are worked by an exchange: the way back from that is free.
+        let exchanged = called.record.steps.iter().any(|step| step.exchanged.is_some());
+        let walks = idle.minutes > called.minutes;
+        if called.record.ending != Ending::Proven || exchanged || !walks {
+            continue;
+        }
+        walked += 1;
+        let walk = idle.minutes - called.minutes;
+        let counted = idle.record.minutes - called.record.minutes;
+        assert!((counted - walk).abs() < 1e-9, "{seed}: {counted} of {walk}");
+        let mended = worked(session, true, true);
+        let own = mended.minutes - mended.record.minutes;
+        assert!(own > 0.0, "{seed}: those for the repair do not");
+    }
+    assert!(walked >= 2, "{walked}");
+}
+
 #[test]
 fn a_control_moved_on_top_of_another_is_no_test_of_the_table() {
     let circuit = system("t4-ac");
